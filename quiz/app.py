@@ -34,7 +34,7 @@ AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.routes", "classroom.sign_in_routes", "classroom.take_drill_routes", "day.routes"),
     *("desk.routes", "examination.routes", "examination.set_routes", "front.health", "learners.routes"),
-    *("lti.course_routes", "lti.routes"),
+    *("lti.course_routes", "lti.registration_routes", "lti.routes"),
     *("look_up.routes", "own_cases.routes", "own_cases.drill_set_routes", "paper.routes"),
     *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
     *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),

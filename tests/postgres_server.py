@@ -68,7 +68,9 @@ def _as_nobody() -> dict[str, Any]:
 class PostgresServer:
     """A server of one's own in a folder that goes with it, reached by a socket in that folder."""
 
-    def __init__(self, settings: tuple[str, ...] = FAST, bin_folder: Path | None = None) -> None:
+    def __init__(
+        self, settings: tuple[str, ...] = FAST, bin_folder: Path | None = None, folder: Path | None = None
+    ) -> None:
         # Short, since a socket's path is; in memory, where the disk is not what is tried.
         where = "/dev/shm" if settings == FAST and Path("/dev/shm").is_dir() else "/tmp"  # noqa: S108
         self.folder = Path(tempfile.mkdtemp(prefix="mr-pg-", dir=None if sys.platform == "win32" else where))
@@ -77,13 +79,22 @@ class PostgresServer:
         if self._how:
             os.chown(self.folder, self._how["user"], self._how["group"])
             self._bin = self._within_reach(self._bin)
-        self._data = self.folder / "data"
+        self._data = self._data_folder(folder)
         self._run("initdb", "-D", self._data, "-A", "trust", "-U", "postgres", "-E", "UTF8", "--no-locale", "--no-sync")
         self._number = itertools.count(1)
         self._free: list[Address] = []
         self.process: subprocess.Popen[bytes] | None = None
         self.start()
         atexit.register(self.close)
+
+    def _data_folder(self, there: Path | None) -> Path:
+        """Return where the data are put: beside the socket, or in a folder with room for them."""
+        if there is None:
+            return self.folder / "data"
+        data = Path(tempfile.mkdtemp(prefix="mr-pg-data-", dir=there))
+        if self._how:
+            os.chown(data, self._how["user"], self._how["group"])
+        return data
 
     def _within_reach(self, there: Path) -> Path:
         """Return the programs where the other user may read them: a copy where a folder above is root's alone."""
@@ -107,7 +118,7 @@ class PostgresServer:
 
     def start(self) -> None:
         """Start it, or start it again, and wait until it answers."""
-        settings = (*self.settings, "listen_addresses=", "max_connections=200", "shared_buffers=64MB")
+        settings = ("listen_addresses=", "max_connections=200", "shared_buffers=64MB", *self.settings)
         given = [word for one in settings for word in ("-c", one)]
         with (self.folder / "log").open("ab") as log:
             self.process = subprocess.Popen(
@@ -194,15 +205,20 @@ class PostgresServer:
                 break
             time.sleep(0.05)
 
-    def close(self) -> None:
-        """Stop it and remove its folder."""
+    def stop(self, seconds: float = 600) -> None:
+        """Stop it, once what it holds in memory is in its files."""
         if self.process is not None and self.process.poll() is None:
             self.process.send_signal(signal.SIGINT)
             try:
-                self.process.wait(10)
+                self.process.wait(seconds)
             except subprocess.TimeoutExpired:
                 self.process.kill()
+
+    def close(self) -> None:
+        """Stop it and remove its folders."""
+        self.stop(10)
         shutil.rmtree(self.folder, ignore_errors=True)
+        shutil.rmtree(self._data, ignore_errors=True)
 
 
 def _still(data: Path) -> bool:

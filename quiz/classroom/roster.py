@@ -14,6 +14,7 @@ from quiz.practice.names import BadName
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class
+from quiz.storage.platform import lti_queries, outcome_queries
 from quiz.storage.roster_queries import ClassGroup, Member
 from quiz.storage.store import Store
 
@@ -144,6 +145,12 @@ def merge(store: Store, one: Class, pair: Sequence[int]) -> int:
         known = [each for each in both if each.learner in elsewhere]
         if len({each.learner for each in (*answered, *known)}) > 1:
             raise CannotMerge(f"{known[0].name} is in another class too and {answered[0].name} has answered here")
+        courses = lti_queries.courses_of_both(store, both[0].learner, both[1].learner)
+        if courses:
+            raise CannotMerge(
+                f"{both[0].name} and {both[1].name} are two people in the course {courses[0]}: the platform keeps a "
+                "grade for each of them"
+            )
         stays = next(iter((*answered, *known, *(each for each in both if not each.on_roster), both[0])))
         goes = next(each for each in both if each.learner != stays.learner)
         named = next((each for each in both if each.on_roster), stays)
@@ -165,6 +172,8 @@ def merge(store: Store, one: Class, pair: Sequence[int]) -> int:
         for group in groups:
             roster_queries.add_to_group(store, group, (stays.learner,))
         roster_queries.name_instead(store, goes.learner, stays.learner)
+        lti_queries.follow_merged(store, goes.learner, stays.learner)
+        outcome_queries.make_ended_due(store, stays.learner)
         store.remove_learner(goes.learner)
         if phrase is not None and roster_queries.phrase_of(store, stays.learner) is None:
             roster_queries.keep_phrase(store, stays.learner, phrase)

@@ -38,6 +38,16 @@ CHANGES = {
     "co-teacher": "{by} made {whom} a co-teacher of “{what}”",
     "reader": "{by} made {whom} a reader of “{what}”",
     "off class": "{by} took {whom} off “{what}”",
+    "platform invited": "{by} made an address by which a course platform registers itself",
+    "platform added": "{by} registered the course platform “{what}”",
+    "platform approved": "{by} approved the course platform “{what}”",
+    "platform off": "{by} turned the course platform “{what}” off",
+    "platform changed": "{by} changed the course platform “{what}”",
+    "platform removed": "{by} removed the course platform “{what}”",
+    "moved class": "{by} moved the class “{what}” from {whom}",
+    # What another school is called is not told in a school.
+    "class left": "{by} moved the class “{what}” to another school",
+    "class came": "{by} moved the class “{what}” here from another school",
 }
 """What each act of the record says."""
 

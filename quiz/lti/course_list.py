@@ -80,6 +80,8 @@ def fetch_list(store: Store, services: Services, course: Course, *, now: float, 
     registration, one = lti_queries.registration_of_course(store, course.id), class_of(store, course)
     if one is None:
         raise NoList(f"{course.title} has no class here yet")
+    if one.archived_at is not None:
+        raise NoList(f"the class of {course.title} is in the archive")
     if registration is None or registration.state != "active":
         raise NoList(f"the platform of {course.title} is turned off here")
     if course.members_url is None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 from quiz.classroom import classes, drills, schools
@@ -60,6 +61,8 @@ class Entered:
     preceptor: Preceptor | None
     class_: Class | None
     link: CourseLink | None
+    back: str
+    """Where the platform takes people back to the course; "" where it did not say."""
 
 
 # --- coming ----------------------------------------------------------------------------------------------------------
@@ -83,6 +86,12 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
         link = _link(store, launch, course, one, now) if launch.resource_link_id else None
         if launch.role == "teacher":
             user = _teacher(store, launch, course, one, now)
+        elif one is not None and one.archived_at is not None:
+            known = lti_queries.user_with(store, course.id, launch.subject, "learner")
+            if known is None:
+                words = f"the class of {course.title} is in the archive"
+                raise LaunchRefused(19, words, origin=refused_at, back=launch.back)
+            user = known  # who practised in it keeps the way to what they have
         elif one is not None:
             user = learner_for(store, launch.registration, course, one, launch.subject, launch.name, now)
             if link is None or link.drill is None:
@@ -90,7 +99,8 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
                 raise LaunchRefused(13, words, origin=refused_at, back=launch.back)
             _grade_again(store, link, user, now)
         holds = BESIDE_CHOICE_S if launch.request else TICKET_HOLDS_S
-        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, {}, now + holds), now, lots)
+        back = {"back": launch.back} if launch.back else {}
+        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, back, now + holds), now, lots)
         choice = ""
         if launch.request:
             until = now + CHOICE_HOLDS_S
@@ -150,18 +160,16 @@ def _link(store: Store, launch: Launch, course: Course, one: Class | None, now: 
     opened = (before.drill, before.lineitem_url) if before else (None, None)
     if link is None:
         raise RuntimeError("a link that was just kept is gone")
-    wanted = link.drill
-    if launch.drill:
-        named = None if one is None else drill_named(store, one, launch.drill)
-        wanted = named.id if named else None
-        if named is None:
-            raise _of_another_class(launch, course)
-        if named.id != link.drill:
-            lti_queries.keep_drill_of(store, link.id, named.id)
-    elif wanted is not None and (
-        one is None or all(each.id != wanted for each in class_queries.drills_of(store, one.id))
-    ):
+    if one is None:
+        return link  # a teacher's, who gives the course a class first
+    named = drill_named(store, one, launch.drill) if launch.drill else None
+    here = link.drill is not None and any(each.id == link.drill for each in class_queries.drills_of(store, one.id))
+    wanted = named.id if named else link.drill if here else None
+    if wanted is None and (launch.drill or link.drill is not None) and launch.role == "learner":
         raise _of_another_class(launch, course)
+    if wanted != link.drill:
+        # A teacher who comes by a link of another class, as a copied course has them, is asked for its drill.
+        lti_queries.keep_drill_of(store, link.id, wanted)
     kept = lti_queries.link_of_id(store, link.id) or link
     if kept.drill is not None and (kept.drill, kept.lineitem_url) != opened:
         # Put into the course once more, perhaps: who has finished the drill need not open the new link as well.
@@ -321,7 +329,8 @@ def enter(store: Store, ticket: str, *, now: float, lots: Lots) -> Entered:
         class_queries.add_sign_in(store, digest(token), **who, now=now, until=now + STAYS_S)
     preceptor = None if user.preceptor is None else roster_queries.preceptor_of_id(store, user.preceptor)
     link = None if found.link is None else lti_queries.link_of_id(store, found.link)
-    return Entered(user, course, token, preceptor, class_of(store, course), link)
+    back = str(found.request.get("back", ""))
+    return Entered(user, course, token, preceptor, class_of(store, course), link, back)
 
 
 def course_of(store: Store, preceptor: Preceptor, number: int) -> tuple[Course, CourseUser]:
@@ -339,19 +348,20 @@ def course_of(store: Store, preceptor: Preceptor, number: int) -> tuple[Course, 
     return course, user
 
 
-def make_class(store: Store, course: Course, preceptor: Preceptor, *, now: float) -> int:
+def make_class(store: Store, course: Course, preceptor: Preceptor, *, now: float, anew: bool = False) -> int:
     """Make a class for a course, without a code: its learners come from the platform; return its number.
 
-    A course that has a class by now keeps it.
+    A course that has a class by now keeps it, unless it is to have one anew.
     """
     with store.writing():
         kept = lti_queries.course_of_id(store, course.id) or course
         there = class_of(store, kept)
-        if there is not None:
+        if there is not None and not anew:
             return there.id
         taken = {one.name.casefold() for one in class_queries.classes_of(store, preceptor.id)}
         tidy = _tidy(course.title, "Course")
-        name = next(each for each in _numbered(tidy) if each.casefold() not in taken)
+        year = f"{tidy} ({datetime.fromtimestamp(now, UTC).year})"
+        name = next(each for each in (tidy, year, *_numbered(tidy)[1:]) if each.casefold() not in taken)
         number = class_queries.add_class(store, preceptor.id, name, now, school=school_of(store, kept))
         _give_class(store, kept, number, now)
     return number
@@ -370,6 +380,12 @@ def use_class(store: Store, course: Course, preceptor: Preceptor, class_id: int,
         if kept is None or class_of(store, kept) is not None or one.school != school_of(store, kept):
             raise NotOfCourse
         _give_class(store, kept, one.id, now)
+
+
+def take_off(store: Store, course: Course) -> None:
+    """Let a course have no class, so that it can be given another."""
+    with store.writing():
+        lti_queries.keep_class_of(store, course.id, None)
 
 
 def _give_class(store: Store, course: Course, class_id: int, now: float) -> None:

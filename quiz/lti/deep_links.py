@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from quiz.classroom import drills
-from quiz.classroom.drills import Outcome
 from quiz.lti.courses import opaque
+from quiz.lti.grade_outbox import is_graded
 from quiz.lti.launching import CLAIM, DEEP_LINKING
 from quiz.lti.signing import sign, signing_key
 from quiz.practice.randomness import Lots
@@ -18,12 +17,6 @@ from quiz.storage.store import Store
 
 HOLDS_S = 300.0
 MOST_POINTS = 1000
-
-
-def is_graded(drill: Drill) -> bool:
-    """Say whether a drill has a score out of a number; one of minutes without a least number has none."""
-    none: Outcome = drills.outcome(drill, 0, 0)
-    return none.asked is not None
 
 
 def answer(

@@ -22,6 +22,7 @@ from urllib.parse import quote, urlsplit, urlunsplit
 
 from cases.procedure.vocabulary import CREDITED
 from quiz.classroom import drills
+from quiz.classroom.drills import Outcome
 from quiz.errors import QuizError
 from quiz.lti.fetching import BadUrl, NoAnswer, Reply
 from quiz.lti.services import RESULTS, SCORES, Services
@@ -48,6 +49,12 @@ HELD_BACK = {
     "restored": "a grade was sent after the backup was made that has been put back; the grade in the course stands",
 }
 """Why a grade is not sent that would take the place of an earlier one, by what became of the earlier run."""
+
+
+def is_graded(drill: Drill) -> bool:
+    """Say whether a drill has a score out of a number; one of minutes without a least number has none."""
+    none: Outcome = drills.outcome(drill, 0, 0)
+    return none.asked is not None
 
 
 def score(store: Store, drill: Drill, learner_id: int) -> tuple[float, float, str] | None:

@@ -25,6 +25,8 @@ from quiz.storage.store import Store
 
 STATE_HOLDS_S = 600.0
 LONGEST_PARAMETER = 4000
+LONGEST_BACK = 1000
+"""Characters of an address that a browser's cookie keeps."""
 CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
 DEEP_LINKING = "https://purl.imsglobal.org/spec/lti-dl/claim/"
 GRADES = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint"
@@ -56,6 +58,7 @@ REFUSALS = {
     16: f"The clocks of your course platform and of this server are {{}} or more apart. {_SERVER}.",
     17: f"Your course platform is registered here and has not been approved yet. {_SERVER}.",
     18: f"Your course platform is turned off here. {_SERVER}.",
+    19: "The class of this course has been put into the archive. Ask your teacher to make a new one.",
 }
 """What is said, by number; who can mend each, and how, is in COURSE-PLATFORMS.md."""
 
@@ -227,7 +230,7 @@ def read_launch(
 
 def _as_launch(store: Store, registration: Registration, claims: Mapping[str, Any], address: str) -> Launch:
     origin = origins_of(registration)
-    back = _url(_part(claims, "launch_presentation").get("return_url")) or ""
+    back = _way_back(registration, _part(claims, "launch_presentation").get("return_url"))
 
     def refused(number: int, reason: str) -> LaunchRefused:
         return LaunchRefused(number, f"{registration.issuer}: {reason}", origin=origin, back=back)
@@ -327,6 +330,12 @@ def _found(claims: Mapping[str, Any], name: str) -> Mapping[str, Any]:
 
 def _part(claims: Mapping[str, Any], name: str) -> Mapping[str, Any]:
     return _found(claims, f"{CLAIM}{name}")
+
+
+def _way_back(registration: Registration, value: object) -> str:
+    """Return where a platform takes people back to; "" where that is no page of its own by https, or too long."""
+    url = _url(value) or ""
+    return url if len(url) <= LONGEST_BACK and origin_of(url) in origins_of(registration).split() else ""
 
 
 def _url(value: object) -> str | None:

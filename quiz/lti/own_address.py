@@ -16,7 +16,15 @@ _ADDRESS = "public-address"
 
 
 class BadRegistration(QuizError):
-    """A registration that cannot be made; the words say what is wrong."""
+    """A registration that cannot be made; the words say what is wrong, for a command and for a page.
+
+    field: what of a registration is to be corrected; on_page: the words beside its field, else the same.
+    """
+
+    def __init__(self, words: str, *, field: str = "", on_page: str = "") -> None:
+        super().__init__(words)
+        self.field = field
+        self.on_page = on_page or words
 
 
 def check_address(address: str) -> str:

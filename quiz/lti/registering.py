@@ -21,6 +21,7 @@ from quiz.lti.own_address import BadRegistration
 from quiz.lti.services import SCOPES
 from quiz.lti.signing import BadToken, library, read_key_set
 from quiz.practice.randomness import Lots
+from quiz.storage.organisation import school_queries
 from quiz.storage.platform import lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Registration
 from quiz.storage.store import Store
@@ -77,6 +78,26 @@ def addresses(address: str) -> dict[str, str]:
     }
 
 
+def host_of(issuer: str) -> str:
+    """Return what a platform is called that nobody has named: its host, where its issuer is an address."""
+    return origin_of(issuer).partition("://")[2] or issuer
+
+
+def record(store: Store, what: Registration, act: str, *, by: str, now: float) -> None:
+    """Write down who registered, approved or changed a platform, for its school and for the installation."""
+    with store.writing():
+        for where in dict.fromkeys((None, what.school)):
+            school_queries.record(store, where, by, act, now, what=what.name)
+
+
+def waiting(store: Store) -> int:
+    """Return how many platforms, or deployments of those that are active, wait to be approved."""
+    found = lti_queries.registrations(store)
+    pending = sum(one.state == "pending" for one in found)
+    active = [one.id for one in found if one.state == "active"]
+    return pending + sum(each.state == "pending" for one in active for each in lti_queries.deployments_of(store, one))
+
+
 def add(store: Store, given: Platform, *, school: int, now: float, state: str = "active") -> int:
     """Keep the registration of a school's platform and return its number; one that was pending or off is made as given.
 
@@ -89,23 +110,26 @@ def add(store: Store, given: Platform, *, school: int, now: float, state: str = 
     library()
     for name in ("issuer", "client_id"):
         if not 0 < len(getattr(given, name)) <= LONGEST_FIELD:
-            raise BadRegistration(f"{name.replace('_', ' ')}: give the one that the platform shows")
+            on_page = "give the one that the platform shows"
+            raise BadRegistration(f"{name.replace('_', ' ')}: {on_page}", field=name, on_page=on_page)
     try:
         for name in ("auth_login_url", "auth_token_url", "key_set_url"):
             check_url(getattr(given, name))
     except BadUrl as error:
-        raise BadRegistration(f"{OPTIONS[name]}: {error}") from error
+        raise BadRegistration(f"{OPTIONS[name]}: {error}", field=name, on_page=str(error)) from error
     with store.writing():
         known = lti_queries.registration_with(store, given.issuer, given.client_id)
         if known is not None:
             raise BadRegistration(
                 f"this issuer and client are registration {known.id} ({known.state}): "
                 f"`lti change {known.id}` corrects it, `lti approve {known.id}` and `lti off {known.id}` change its "
-                f"state, `lti remove {known.id}` removes it"
+                f"state, `lti remove {known.id}` removes it",
+                field="client_id",
+                on_page=f"number {known.id} on this page has this issuer and client",
             )
         values = {name: getattr(given, name) for name in ("issuer", "client_id", "auth_login_url", "auth_token_url")}
         more = {"key_set_url": given.key_set_url, "token_audience": given.token_audience or given.auth_token_url}
-        name = given.name or origin_of(given.issuer) or given.issuer
+        name = given.name or host_of(given.issuer)
         row = {**values, **more, "name": name[:100], "state": state, "made_at": now, "school": school}
         number = lti_queries.add_registration(store, row)
         if given.deployment_id:
@@ -155,7 +179,7 @@ def change(store: Store, number: int, given: Mapping[str, str]) -> None:
         try:
             check_url(new.get(name, getattr(found, name)))
         except BadUrl as error:
-            raise BadRegistration(f"{OPTIONS[name]}: {error}") from error
+            raise BadRegistration(f"{OPTIONS[name]}: {error}", field=name, on_page=str(error)) from error
     if any(len(value) > LONGEST_FIELD for value in new.values()):
         raise BadRegistration(f"give at most {LONGEST_FIELD} characters")
     if "auth_token_url" in new and found.token_audience == found.auth_token_url:
@@ -165,7 +189,9 @@ def change(store: Store, number: int, given: Mapping[str, str]) -> None:
             store, new.get("issuer", found.issuer), new.get("client_id", found.client_id)
         )
         if other is not None and other.id != number:
-            raise BadRegistration(f"registration {other.id} has this issuer and client: remove one of the two")
+            raise BadRegistration(
+                f"registration {other.id} has this issuer and client: remove one of the two", field="client_id"
+            )
         changed: dict[str, Any] = dict(new)
         lti_queries.change_registration(store, replace(found, **changed))
         if given.get("deployment_id"):
@@ -273,7 +299,7 @@ def register(
             key_set_url=urls["jwks_uri"],
             deployment_id=str(deployment) if isinstance(deployment, str | int) else "",
             token_audience=_word(found.get("authorization_server")),
-            name=f"{origin_of(urls['issuer'])} {_word(product)}".strip(),
+            name=f"{_word(product)} at {host_of(urls['issuer'])}".removeprefix(" at "),
         ),
         school=school,
         now=now,

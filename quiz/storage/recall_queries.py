@@ -63,7 +63,6 @@ def open_beside(store: Store, learner_id: int, dealt_id: str) -> Recall | None:
 
 def last_beside(store: Store, learner_id: int) -> Recall | None:
     """Return the latest prompt that came beside a case of this learner."""
-    # The latest recalls stand at the end of the table, where their rows were added.
     sql = "SELECT * FROM recalls WHERE learner = ? AND dealt IS NOT NULL ORDER BY rowid DESC LIMIT 1"
     return store.fetch_one(Recall, sql, learner_id)
 

@@ -47,7 +47,8 @@ def remove_older(store: Store, learner: Learner, before: float) -> None:
         before,
     )
     store.change(
-        "DELETE FROM sittings WHERE learner = ? AND ended_at < ? AND id NOT IN (SELECT sitting FROM dealt)",
+        "DELETE FROM sittings WHERE learner = ? AND ended_at < ? "
+        "AND NOT EXISTS (SELECT 1 FROM dealt d WHERE d.sitting = sittings.id)",
         learner.id,
         before,
     )

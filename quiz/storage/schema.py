@@ -156,6 +156,17 @@ _DOUBTS = """CREATE TABLE doubts (
     note TEXT NOT NULL                  -- "" where nothing was said
 ) STRICT"""
 
+BY_LEARNER = (
+    # A learner or a drill that is removed takes its rows along, or is refused for them: looked for in every table.
+    "CREATE INDEX dealt_learner ON dealt (learner)",
+    "CREATE INDEX dealt_drill ON dealt (drill) WHERE drill IS NOT NULL",
+    # With the end, so that what asks for those under way does not read through all that have ended.
+    "CREATE INDEX sittings_learner ON sittings (learner, ended_at)",
+    "CREATE INDEX recalls_learner ON recalls (learner)",
+    "CREATE INDEX doubts_learner ON doubts (learner)",
+    "CREATE INDEX lti_outcomes_learner ON lti_outcomes (learner)",
+)
+
 _BENCH = (
     "ALTER TABLE sittings ADD COLUMN at_bench INTEGER NOT NULL DEFAULT 0",  # 1: begun at the bench
     "ALTER TABLE dealt ADD COLUMN at_bench INTEGER NOT NULL DEFAULT 0",  # 1: asked for at the bench
@@ -354,4 +365,11 @@ def m032_checksums(db: Database) -> None:
 def m033_earlier_runs(db: Database) -> None:
     """Keep who of a course platform has had a run through a drill that was deleted, so that its grade stands."""
     for statement in EARLIER_RUNS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m034_by_learner(db: Database) -> None:
+    """Find what is a learner's, and what was dealt in a drill, without reading everybody's."""
+    for statement in BY_LEARNER:
         db.execute(statement)

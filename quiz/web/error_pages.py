@@ -19,6 +19,7 @@ from quiz.classroom.schools import UnknownSchool
 from quiz.classroom.set_patients import UnknownSet
 from quiz.errors import QuizError
 from quiz.lti.courses import NotOfCourse
+from quiz.lti.registering import UnknownRegistration
 from quiz.practice.dealt_cases import UnknownCase
 from quiz.practice.examining.examinations import UnknownExamination
 from quiz.practice.learners import UnknownLearner
@@ -47,6 +48,7 @@ NOT_FOUND = (
     UnknownOwnCase,
     UnknownSet,
     NotOfCourse,
+    UnknownRegistration,
     UnknownSchool,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)

@@ -34,7 +34,7 @@ LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "rec
 CLASS = Place(
     "classes.show",
     "Class",
-    ("classes", "roster", "roster_file", "keeping", "preceptors", "courses", "schools", "installation"),
+    ("classes", "roster", "roster_file", "keeping", "preceptors", "courses", "schools", "installation", "platforms"),
 )
 DRILLS = Place(
     "classes.drills", "Drills", ("drills", "trying", "extensions", "own_cases", "paper", "set_examinations", "sets")
@@ -89,6 +89,8 @@ class Frame:
     shared: bool = False
     """Whether others use this device too, so that a sign-in ends with its tab."""
     caution: str = CAUTION
+    inside: bool = True
+    """Whether the pages of the app are open to who asks, so that a link to them leads somewhere."""
 
 
 def set_up(app: Flask) -> None:
@@ -118,7 +120,9 @@ def _frame() -> dict[str, Any]:
     key = key_of(who) if who else None
     practising = bool(who and preceptor) and blueprint in OF_A_LEARNER
     theme, home = settings.theme if settings else "auto", link(TODAY.endpoint)
-    return {"frame": Frame(places, behind, name, theme, home, key, name if practising else "", shared)}
+    inside = bool(who or preceptor) or not request_context.beyond()
+    frame = Frame(places, behind, name, theme, home, key, name if practising else "", shared, inside=inside)
+    return {"frame": frame}
 
 
 def for_a_preceptor() -> bool:

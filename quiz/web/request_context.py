@@ -37,6 +37,8 @@ _DEVICE = "device"
 """Under which it keeps a name by chance, once someone has come in here, so that failures elsewhere hold nobody up."""
 _SHARED = "shared"
 """Under which it keeps that others use this device too."""
+_COURSE = "course"
+"""Under which it keeps of which course of a platform a sign-in is, for as long as that lasts."""
 _PRECEPTORS = "preceptors"
 """Under which it keeps the numbers of those who signed in as a preceptor here, the last one last."""
 
@@ -62,6 +64,19 @@ class Desk:
     """What areas begin beside the requests once the app is served, each in a thread of its own."""
     tries: Tries = field(default_factory=Tries)
     """The failed tries to come in."""
+
+
+@dataclass(frozen=True)
+class CourseHere:
+    """The course of a platform from which somebody came in here."""
+
+    title: str
+    back: str
+    """Where the platform takes people back to it; "" where it did not say."""
+    ticket: str
+    """The digest of the ticket that they came in by."""
+    leads_to: str
+    """The page that it opened."""
 
 
 class WhoIsIt(HTTPException):
@@ -311,9 +326,23 @@ def come_in(token: str, *, shared: bool = False) -> None:
     _known_device()
 
 
+def keep_course(course: CourseHere) -> None:
+    """Remember in the cookie from which course somebody has just come in."""
+    session[_COURSE] = list(vars(course).values())
+
+
+def course_here() -> CourseHere | None:
+    """Return from which course of a platform the person who is signed in here came."""
+    kept = session.get(_COURSE)
+    if not isinstance(kept, list) or len(kept) != len(CourseHere.__dataclass_fields__):
+        return None
+    return CourseHere(*map(str, kept)) if joined_learner() or known_preceptor() else None
+
+
 def go_out() -> None:
     """Sign the learner of a class out on this device."""
     signing.sign_out(store(), session.pop(_JOINED, None))
+    session.pop(_COURSE, None)
     session.pop(_SHARED, None)
     g.pop("joined", None)
 
@@ -332,6 +361,7 @@ def sign_in(who: Preceptor, token: str) -> None:
 def sign_out() -> None:
     """Sign the preceptor out on this device."""
     signing.sign_out(store(), session.pop(_PRECEPTOR, None))
+    session.pop(_COURSE, None)
     g.pop("preceptor", None)
 
 

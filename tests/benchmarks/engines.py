@@ -1,9 +1,9 @@
 """The next case behind a long log against a short one, on both engines, and the data file before this one.
 
-    python -m tests.benchmarks.engines --answers 1000000
+    python -m tests.benchmarks.engines --answers 1000000 [--folder FOLDER]    (with room for 2.5 kB an answer)
     python -m tests.benchmarks.engines --before FOLDER    (a checkout of an earlier version)
 
-The desks take turns, so that other work on the machine falls on all; told are medians and their ratios.
+The two desks of an engine take turns, so that other work falls on both; told are medians and their ratios.
 """
 
 from __future__ import annotations
@@ -12,21 +12,21 @@ import argparse
 import json
 import os
 import random
-import sqlite3
 import statistics
 import subprocess
 import sys
 import time
 from contextlib import ExitStack, closing
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from quiz.practice import learners
 from quiz.storage.datafile import DataFile
-from quiz.storage.engines import postgres_schema
 from quiz.storage.engines.postgres import PostgresData
 from quiz.storage.store import Store
 from tests.benchmarks.test_long_log import Desk
+from tests.big_log import FILLING, grow_database, grow_file
 from tests.conftest import NOON, lots
 from tests.postgres_server import SAFE, PostgresServer
 
@@ -34,6 +34,8 @@ say = print
 SHORT = 1000
 OWN = 100
 """Cases that were practised through the app; the rest of a log are copies of their rows."""
+UNCOUNTED = 10
+"""Rounds at first in which statements are prepared and the pages in use come from the disk."""
 
 SEAM = """
 import json, sys, time
@@ -63,78 +65,97 @@ with TemporaryDirectory() as folder:
 """Seconds of a processor: from opening a new file to the first case, and to take an answer."""
 
 
-def _columns(table: str) -> list[str]:
-    with closing(sqlite3.connect(":memory:")) as conn:
-        for kind, _, sql in postgres_schema.embedded():
-            if kind == "table":
-                conn.execute(sql)
-        return [str(row[0]) for row in conn.execute("SELECT name FROM pragma_table_info(?)", [table])]
-
-
-def _grow(store: Store, learner: int, answers: int) -> None:
-    """Repeat the learner's own answers, as older rows of ended sittings, until there are this many."""
-    if isinstance(store._file, PostgresData):
-        store._db.execute(b"SET session_replication_role = replica")
-    have = store.count_answers(learner)
-    while have < answers:
-        more = min(have, answers - have)
-        with store.writing():
-            for table, key, order in (("dealt", "id", "rowid"), ("answers", "dealt", "id")):
-                taken = [name for name in _columns(table) if (table, name) != ("answers", "id")]
-                values = [f"{name} || '-{have}'" if name == key else name for name in taken]
-                closed = " AND closed_at IS NOT NULL" if table == "dealt" else ""
-                store.change(
-                    f"INSERT INTO {table} ({', '.join(taken)}) SELECT {', '.join(values)} FROM {table} "  # noqa: S608
-                    f"WHERE learner = ?{closed} ORDER BY {order} LIMIT ?",
-                    learner,
-                    more,
-                )
-        have += more
-    if isinstance(store._file, PostgresData):
-        store._db.execute(b"SET session_replication_role = DEFAULT")
-        store._db.execute(b"ANALYZE")
-
-
-def _desk(file: DataFile | PostgresData, answers: int, stack: ExitStack) -> Desk:
+def _desk(file: DataFile | PostgresData, stack: ExitStack) -> Desk:
     store = stack.enter_context(closing(Store(file)))
     made = Desk(store, learners.add(store, "Imre", now=NOON).id, file, lots(), random.Random(1))  # type: ignore[arg-type]
     for _ in range(OWN):
         made.answer(made.deal())
-    _grow(store, made.learner, answers)
     return made
 
 
-def long_log(answers: int, rounds: int) -> None:
-    """Tell what the next case and an answer take on each engine, behind a short log and a long one."""
-    with TemporaryDirectory(prefix="engines-") as folder, ExitStack() as stack:
-        server = PostgresServer(SAFE)
-        stack.callback(server.close)
-        desks = {}
-        for size in (SHORT, answers):
+def _again(file: DataFile | PostgresData, left: Desk, answers: int, stack: ExitStack) -> Desk:
+    """Sit down again at a desk whose data were closed, behind a log of this many answers."""
+    store = stack.enter_context(closing(Store(file)))
+    if store.count_answers(left.learner) != answers:
+        raise RuntimeError(f"{file.name}: {store.count_answers(left.learner)} answers, not {answers}")
+    return replace(left, store=store, file=file)  # type: ignore[arg-type]
+
+
+def _files(folder: Path, sizes: tuple[int, ...], stack: ExitStack) -> dict[int, Desk]:
+    """Return a desk behind a log of each size, in data files in the folder."""
+    desks = {}
+    for size in sizes:
+        path = folder / f"{size}.sqlite3"
+        with closing(DataFile.open(path)) as file, ExitStack() as meanwhile:
+            left = _desk(file, meanwhile)
+        grow_file(path, size // OWN - 1)
+        file = stack.enter_context(closing(DataFile.open(path, look=0.0)))
+        desks[size] = _again(file, left, size, stack)
+    return desks
+
+
+def _databases(folder: Path, sizes: tuple[int, ...], stack: ExitStack) -> dict[int, Desk]:
+    """Return a desk behind a log of each size, in databases of a server whose data are in the folder."""
+    folder.chmod(0o711)  # the server may run as another user
+    server = PostgresServer(FILLING, folder=folder)
+    stack.callback(server.close)
+    left = {}
+    for size in sizes:
+        address = server.empty()
+        with closing(PostgresData.open(address)) as data, ExitStack() as meanwhile:
+            left[size] = address, _desk(data, meanwhile)
+        grow_database(address, size // OWN - 1)
+    server.stop()
+    server.settings = SAFE
+    server.start()
+    desks = {}
+    for size, (address, desk) in left.items():
+        data = stack.enter_context(closing(PostgresData.open(address)))
+        desks[size] = _again(data, desk, size, stack)
+    return desks
+
+
+def long_log(answers: int, rounds: int, folder: Path | None = None) -> None:
+    """Tell what the next case, an answer and a removal take on each engine, behind a short log and a long one.
+
+    One engine after the other, so that what the disk holds of one is not pushed out of memory by the other.
+    """
+    for engine, filled in (("data file", _files), ("PostgreSQL", _databases)):
+        with TemporaryDirectory(prefix="engines-", dir=folder) as here, ExitStack() as stack:
             began = time.perf_counter()
-            file = stack.enter_context(closing(DataFile.open(Path(folder) / f"{size}.sqlite3")))
-            desks["embedded", size] = _desk(file, size, stack)
-            data = stack.enter_context(closing(PostgresData.open(server.empty())))
-            desks["postgres", size] = _desk(data, size, stack)
-            say(f"{size:,} answers were put in on both in {time.perf_counter() - began:.0f} s", flush=True)
-        taken: dict[tuple[str, int], tuple[list[float], list[float]]] = {key: ([], []) for key in desks}
-        for number in range(rounds):
-            for key in list(desks) if number % 2 else list(reversed(desks)):
-                began = time.perf_counter()
-                waiting = desks[key].deal()
-                dealt = time.perf_counter()
-                desks[key].answer(waiting)
-                taken[key][0].append(dealt - began)
-                taken[key][1].append(time.perf_counter() - dealt)
-        say("| engine | next case, ms | ratio | an answer, ms | ratio |\n|---|---:|---:|---:|---:|")
-        for engine in ("embedded", "postgres"):
-            (a, b), (c, d) = (
-                [1000 * statistics.median(times) for times in taken[engine, size]] for size in (SHORT, answers)
-            )
+            desks = filled(Path(here), (SHORT, answers), stack)
+            say(f"{engine}: {SHORT:,} and {answers:,} answers were put in in {time.perf_counter() - began:.0f} s")
+            taken: dict[int, tuple[list[float], list[float]]] = {size: ([], []) for size in desks}
+            for number in range(rounds + UNCOUNTED):
+                for size in list(desks) if number % 2 else list(reversed(desks)):
+                    began = time.perf_counter()
+                    waiting = desks[size].deal()
+                    dealt = time.perf_counter()
+                    desks[size].answer(waiting)
+                    if number >= UNCOUNTED:
+                        taken[size][0].append(dealt - began)
+                        taken[size][1].append(time.perf_counter() - dealt)
+            (a, b), (c, d) = ([1000 * statistics.median(times) for times in taken[size]] for size in (SHORT, answers))
             say(
-                f"| {engine} | {a:.2f} behind {SHORT:,}, {c:.2f} behind {answers:,} | {c / a:.2f} "
-                f"| {b:.2f}, {d:.2f} | {d / b:.2f} |"
+                f"  load {os.getloadavg()[0]:.1f}; medians of {rounds} rounds, behind {SHORT:,} and {answers:,} answers"
             )
+            say(f"  next case {a:.2f} and {c:.2f} ms ({c / a:.2f}); an answer {b:.2f} and {d:.2f} ms ({d / b:.2f})")
+            gone = [1000 * _removed(desks[answers], name) for name in ("Ada", "Bo", "Cy")]
+            say(
+                f"  removing another learner, of {OWN} answers: {', '.join(f'{one:.0f}' for one in gone)} ms",
+                flush=True,
+            )
+
+
+def _removed(beside: Desk, name: str) -> float:
+    """Let somebody else practise, remove them, and return for how long that took, in seconds."""
+    who = learners.add(beside.store, name, now=NOON)
+    other = Desk(beside.store, who.id, beside.file, lots(len(name) + ord(name[0])), random.Random(1))
+    for _ in range(OWN):
+        other.answer(other.deal())
+    began = time.perf_counter()
+    learners.remove(beside.store, who.id, now=NOON)
+    return time.perf_counter() - began
 
 
 def before_and_after(before: Path, rounds: int) -> None:
@@ -158,13 +179,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("--answers", type=int, default=1_000_000)
     parser.add_argument("--rounds", type=int, default=100)
+    parser.add_argument(
+        "--folder", type=Path, help="where there is room for 2.5 kB an answer; by default where temporary files go"
+    )
     parser.add_argument("--before", type=Path)
     given = parser.parse_args()
     say(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f} before")
     if given.before:
         before_and_after(given.before.resolve(), min(given.rounds, 6))
     else:
-        long_log(given.answers, given.rounds)
+        long_log(given.answers, given.rounds, given.folder)
 
 
 if __name__ == "__main__":

@@ -22,17 +22,19 @@ from playwright.sync_api import BrowserContext, Page, Playwright, expect
 from werkzeug.serving import make_server
 
 from quiz.app import create_app
+from quiz.classroom import preceptors
+from quiz.classroom import sign_in as signing
 from quiz.lti import grade_outbox, registering
 from quiz.lti.registering import Platform
 from quiz.practice import learners
-from quiz.storage import roster_queries
+from quiz.storage import class_queries, roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.platform import lti_queries, outcome_queries
 from quiz.storage.store import Store
 from quiz.web.front.public_address import PublicAddress, behind
 from tests.browser.conftest import QUIET, SIDEWAYS, Check, chromium
 from tests.conftest import NOON, Clock
-from tests.quiz.class_people import DRILL
+from tests.quiz.class_people import DRILL, PASSWORD
 from tests.quiz.lti.small_platform import CLAIM, TEACHER, SmallPlatform, Visitor, a_key
 
 DL = "https://purl.imsglobal.org/spec/lti-dl/claim/"
@@ -238,17 +240,69 @@ def test_pages_of_platforms_fit_in_both_themes_and_widths(two_sites: TwoSites, a
         fill_course(two_sites.store)
     shown = ("/class/1/platform", "/course/2", "/course/1/link/1", "/lti/config", "/lti/launch", "/lti/login")
     for path in (*shown, "/lti/register/guess"):
-        for width, scheme in ((360, "light"), (360, "dark"), (1280, "light"), (1280, "dark")):
-            tab.set_viewport_size({"width": width, "height": 800})
-            tab.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-            tab.goto(f"{two_sites.tool}{path}")
-            assert not tab.evaluate(SIDEWAYS), (path, width)
-            if folder := os.environ.get("TM_SHOTS"):
-                tab.screenshot(
-                    path=f"{folder}/{path.strip('/').replace('/', '-')}-{width}-{scheme}.png", full_page=True
-                )
-            if width == 360:
-                accessible(tab)
+        shoot(tab, f"{two_sites.tool}{path}", accessible, opened=path == "/class/1/platform")
+
+
+def test_an_administrator_approves_a_platform_on_its_page(two_sites: TwoSites, accessible: Check) -> None:
+    store, here = two_sites.store, f"{two_sites.tool}/platforms"
+    signing.add_preceptor(store, "Ines Vale", PASSWORD, now=NOON)
+    preceptors.make_administrator(store, preceptors.named(store, "Ines Vale"), now=NOON)
+    at = "https://evening.example"
+    other = Platform(at, "client-2", f"{at}/auth", f"{at}/token", f"{at}/keys", deployment_id="7")
+    registering.add(store, other, school=1, now=NOON, state="pending")
+    two_sites.context.grant_permissions(["clipboard-read", "clipboard-write"], origin=two_sites.tool)
+    page = two_sites.context.new_page()
+    page.goto(f"{two_sites.tool}/door")
+    page.get_by_label("Your name").fill("Ines Vale")
+    page.get_by_label("Your password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("link", name="Course platforms of this server").click()
+    shoot(page, here, accessible, opened=True)
+    page.get_by_role("button", name="Copy Public keyset URL").click()
+    expect(page.get_by_text("Copied.")).to_be_visible()
+    assert page.evaluate("navigator.clipboard.readText()") == f"{two_sites.tool}/lti/jwks.json"
+    page.get_by_role("button", name="Approve it").click()
+    expect(page.get_by_role("status").first).to_contain_text("The platform is active")
+    page.get_by_role("button", name="Make an address").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Address for a course platform")
+    expect(page.get_by_text(f"{two_sites.tool}/lti/register/")).to_be_visible()
+    accessible(page)
+    page.goto(here)
+    page.locator("summary", has_text="Then type in what the platform shows").click()
+    page.get_by_label("Issuer, or platform ID").last.fill("https://day.example")
+    page.get_by_role("button", name="Register the platform").click()
+    expect(page.locator(":focus")).to_have_attribute("id", "client_id")
+    accessible(page)
+
+
+def test_a_classs_own_page_says_that_it_is_archived(two_sites: TwoSites, accessible: Check) -> None:
+    with two_sites.store.writing():
+        class_queries.keep_archived(two_sites.store, 1, NOON)
+    page = two_sites.open("2")
+    with page.expect_popup() as opened:
+        page.frame_locator("iframe").get_by_role("button", name="Open").click()
+    tab = opened.value
+    expect(tab.get_by_text("This class was put into the archive")).to_be_visible()
+    shoot(tab, f"{two_sites.tool}/class/1/platform", accessible, name="archived")
+    tab.get_by_role("button", name="Make a new class for Optics 2").click()
+    expect(tab.get_by_role("heading", level=1)).to_have_text("Course platform of Optics 2 (2026)")
+    shoot(tab, f"{two_sites.tool}/class/2/platform", accessible, name="new")
+
+
+def shoot(page: Page, url: str, accessible: Check, *, name: str = "", opened: bool = False) -> None:
+    """See that a page fits on a telephone and on a desk, by day and in the dim room, with all that is closed opened."""
+    for width, scheme in ((360, "light"), (360, "dark"), (1280, "light"), (1280, "dark")):
+        page.set_viewport_size({"width": width, "height": 800})
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        page.goto(url)
+        if opened:
+            page.evaluate("document.querySelectorAll('main details').forEach(one => { one.open = true; })")
+        assert not page.evaluate(SIDEWAYS), (url, width)
+        if folder := os.environ.get("TM_SHOTS"):
+            called = name or url.split("/", 3)[3].replace("/", "-")
+            page.screenshot(path=f"{folder}/{called}-{width}-{scheme}.png", full_page=True)
+        if width == 360:
+            accessible(page)
 
 
 def fill_course(store: Store) -> None:

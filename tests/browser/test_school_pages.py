@@ -7,6 +7,7 @@ from contextlib import closing
 from dataclasses import dataclass
 
 import pytest
+from flask import Flask
 from playwright.sync_api import Browser, Page, expect
 
 from quiz.app import create_app
@@ -26,6 +27,7 @@ class Office:
 
     url: str
     store: Store
+    app: Flask
 
     def carry(self, page: Page, who: People) -> None:
         cookie = who.client.get_cookie("two-meridians")
@@ -51,7 +53,7 @@ def office(data_file: DataFile, clock: Clock, page: Page) -> Iterator[Office]:
         for name in ("Spring 2", "A class with a name that is as long as a name of a class can be"[:60]):
             make_class(marit, name)
         desk.sign_in("Ines Vale")
-        here = Office(url, store)
+        here = Office(url, store, app)
         here.carry(page, desk)
         yield here
 
@@ -140,3 +142,38 @@ def test_the_installation_has_its_schools(office: Office, page: Page, accessible
     page.get_by_role("button", name="Add the school").click()
     expect(page.locator(".problem")).to_contain_text("is another school here")
     accessible(page)
+
+
+def test_a_class_moves_to_another_school(office: Office, page: Page, accessible: Check) -> None:
+    page.goto(f"{office.url}/schools")
+    open_all(page)
+    checked(page, accessible)
+    page.get_by_label("Spring 2, Marit Osei").check()
+    page.get_by_label("Move to", exact=True).first.select_option("Southgate")
+    page.get_by_role("button", name="Show what follows").first.click()
+    arrived(page, "Move the class to Southgate")
+    expect(page.get_by_text("Nothing has been moved yet.")).to_be_visible()
+    checked(page, accessible)
+    page.get_by_role("button", name="Move the class").click()
+    expect(page.locator(".problem")).to_contain_text("tick the box")
+    accessible(page)
+    page.get_by_label("The same preceptors, who come into Southgate").check()
+    page.get_by_label("Move the class to Southgate").check()
+    page.get_by_role("button", name="Move the class").click()
+    arrived(page, "Schools of this server")
+    southgate = page.locator("section", has=page.get_by_role("heading", name="Southgate"))
+    expect(southgate).to_contain_text("1 preceptor, 1 class")
+    expect(page.locator("section", has=page.get_by_role("heading", name="Changes"))).to_contain_text(
+        "moved the class “Spring 2” from Northfield School of Optometry to Southgate"
+    )
+
+
+def test_a_preceptor_finds_their_colleagues(office: Office, page: Page, accessible: Check) -> None:
+    marit = People(office.app)
+    marit.sign_in("Marit Osei")
+    office.carry(page, marit)
+    page.goto(f"{office.url}/class")
+    page.get_by_role("link", name="Who else teaches here").click()
+    arrived(page, "Preceptors")
+    expect(page.locator("main")).to_contain_text("Ines Vale administrator")
+    checked(page, accessible)

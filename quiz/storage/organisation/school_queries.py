@@ -5,9 +5,10 @@ Functions that change anything must run inside `store.writing()`. Secrets come a
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from quiz.storage.rows import write_json
 from quiz.storage.safekeeping.gone_list import GonePreceptor
 from quiz.storage.store import Store
 
@@ -359,9 +360,35 @@ def schools_of_learner(store: Store, learner_id: int) -> set[int]:
         "SELECT c.school FROM members m JOIN classes c ON c.id = m.class WHERE m.learner = ?1 UNION "
         "SELECT c.school FROM requests r JOIN classes c ON c.id = r.class WHERE r.learner = ?1 UNION "
         "SELECT c.school FROM sittings s JOIN drills d ON d.id = s.drill JOIN classes c ON c.id = d.class "
-        "WHERE s.learner = ?1"
+        "WHERE s.learner = ?1 AND c.removed_at IS NULL"
     )
     return {int(row[0]) for row in store.fetch(sql, learner_id) if row[0] is not None}
+
+
+def keep_school_of_class(store: Store, class_id: int, school_id: int) -> None:
+    """Let a class be of another school."""
+    store.change("UPDATE classes SET school = ? WHERE id = ?", school_id, class_id)
+
+
+def classes_that_share(store: Store, class_ids: Sequence[int]) -> list[tuple[str, int]]:
+    """Return names of other classes, with how many learners each shares with one of these.
+
+    A learner is of a class while they are in it or ask to join, and where they have begun a drill.
+    """
+    ties = (
+        "SELECT learner, class FROM members WHERE learner IS NOT NULL AND {0} UNION "
+        "SELECT learner, class FROM requests WHERE {0} UNION "
+        "SELECT s.learner, d.class FROM sittings s JOIN drills d ON d.id = s.drill WHERE s.drill IS NOT NULL AND {0}"
+    )
+    listed = "SELECT CAST(value AS BIGINT) FROM json_each(?1)"
+    here = ties.format(f"class IN ({listed})")
+    of_theirs = ties.format(f"learner IN (SELECT h.learner FROM ({here}) h)")  # noqa: S608 - words of ours
+    rows = store.fetch(
+        f"SELECT c.name, count(*) FROM ({of_theirs}) o JOIN classes c ON c.id = o.class "  # noqa: S608 - words of ours
+        f"WHERE c.removed_at IS NULL AND c.id NOT IN ({listed}) GROUP BY c.id, c.name ORDER BY lower(c.name), c.id",
+        write_json(list(class_ids)),
+    )
+    return [(str(row[0]), int(row[1])) for row in rows]
 
 
 # --- invitations -------------------------------------------------------------------------------------------------

@@ -23,6 +23,9 @@ ACTS = (
     ),
     *("administrator", "no administrator", "installation", "no installation", "signed out"),
     *("password link", "own password", "password", "handed over", "co-teacher", "reader", "off class"),
+    *("platform invited", "platform added", "platform approved", "platform off", "platform changed"),
+    "platform removed",
+    *("moved class", "class left", "class came"),
 )
 """What the record of changes can say was done; its sentences are quiz.classroom.schools's."""
 

@@ -113,6 +113,7 @@ class Ticket:
     user: int
     link: int | None
     request: dict[str, Any]
+    """What a platform asked for that has a drill chosen; to let somebody in, the way back to the course."""
     until: float
 
 
@@ -268,8 +269,8 @@ def keep_services(store: Store, course: int, title: str, members_url: str | None
     )
 
 
-def keep_class_of(store: Store, course: int, class_id: int) -> None:
-    """Let a class be a course's."""
+def keep_class_of(store: Store, course: int, class_id: int | None) -> None:
+    """Let a class be a course's; None: it has none."""
     store.change("UPDATE lti_contexts SET class = ? WHERE id = ?", class_id, course)
 
 
@@ -335,8 +336,8 @@ def keep_link(store: Store, course: int, resource_link_id: str, title: str, line
     )
 
 
-def keep_drill_of(store: Store, link: int, drill: int) -> None:
-    """Let a link open a drill."""
+def keep_drill_of(store: Store, link: int, drill: int | None) -> None:
+    """Let a link open a drill; None: none."""
     store.change("UPDATE lti_links SET drill = ? WHERE id = ?", drill, link)
 
 
@@ -395,6 +396,20 @@ def make_another(store: Store, registration: int, subject: str, preceptor: int) 
         subject,
         registration,
     )
+
+
+def courses_of_both(store: Store, learner: int, other: int) -> list[str]:
+    """Return the titles of the courses in which two learners are two people of the platform."""
+    sql = (
+        "SELECT DISTINCT c.title FROM lti_contexts c JOIN lti_users u ON u.context = c.id AND u.learner = ? "
+        "JOIN lti_users o ON o.context = c.id AND o.learner = ? ORDER BY c.title"
+    )
+    return [str(row[0]) for row in store.fetch(sql, learner, other)]
+
+
+def follow_merged(store: Store, goes: int, stays: int) -> None:
+    """Let who a learner is in courses of platforms be another learner, who is the same person."""
+    store.change("UPDATE lti_users SET learner = ? WHERE learner = ?", stays, goes)
 
 
 def keep_left(store: Store, user: int, at: float | None, extra_time: int = 0) -> None:

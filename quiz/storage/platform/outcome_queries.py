@@ -56,15 +56,22 @@ class GradeThere:
     course: str
     given: float | None
     maximum: float | None
+    next_at: float | None
+    """When it is to be sent; None: it was, or will not be."""
     sent_at: float | None
     last_error: str | None
+
+    @property
+    def on_its_way(self) -> bool:
+        """Whether it is about to be sent for the first time."""
+        return self.next_at is not None and self.sent_at is None and self.last_error is None
 
 
 def grades_in_courses(store: Store, drill: int, learner: int) -> list[GradeThere]:
     """Return how far a learner's grade is for each link of their courses that has a column for a drill."""
     return store.fetch_as(
         GradeThere,
-        "SELECT c.title AS course, o.given, o.maximum, o.sent_at, o.last_error FROM lti_links k "
+        "SELECT c.title AS course, o.given, o.maximum, o.next_at, o.sent_at, o.last_error FROM lti_links k "
         "JOIN lti_contexts c ON c.id = k.context JOIN lti_users u ON u.context = c.id AND u.learner = ? "
         "LEFT JOIN lti_outcomes o ON o.link = k.id AND o.learner = u.learner "
         "WHERE k.drill = ? AND k.lineitem_url IS NOT NULL ORDER BY k.id",
@@ -86,6 +93,17 @@ def make_due(store: Store, link: int, learner: int, now: float) -> None:
         link,
         learner,
         now,
+    )
+
+
+def make_ended_due(store: Store, learner: int) -> None:
+    """Let the grades be sent of a learner's runs that ended before it was known who they are in a course."""
+    store.change(
+        "INSERT INTO lti_outcomes (link, learner, next_at) SELECT k.id, u.learner, s.ended_at FROM sittings s "
+        "JOIN lti_links k ON k.drill = s.drill AND k.lineitem_url IS NOT NULL "
+        "JOIN lti_users u ON u.context = k.context AND u.learner = s.learner "
+        "WHERE s.learner = ? AND s.ended_at IS NOT NULL ON CONFLICT (link, learner) DO NOTHING",
+        learner,
     )
 
 

@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response
 
 from quiz.classroom import classes, take_drill
 from quiz.classroom.classes import Crowd
+from quiz.lti import registering
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
 from quiz.practice.settings import REGIONS_SAID
@@ -27,6 +28,7 @@ from quiz.web.classroom.ownership import own_class
 from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import DrillRow, chosen_words, day_of, drill_row, moment
+from quiz.web.request_context import CourseHere
 from quiz.web.roster.keeping_routes import keeping_page
 from quiz.web.work.own_types import forget_own_types
 
@@ -60,6 +62,8 @@ class ClassesPage:
     """When the last backup was made; "" where none are made while the app is served."""
     schools: tuple[Membership, ...] = ()
     """In which they are."""
+    platforms_waiting: int = 0
+    """Course platforms that wait for who administers the installation."""
     typed: str = ""
     problem: str | None = None
     school_problem: str | None = None
@@ -151,6 +155,8 @@ class MinePage:
     problem: str | None = None
     of_platform: bool = False
     """Whether they came by a course platform, which may have grades of theirs."""
+    course: CourseHere | None = None
+    """The course from which they came in here."""
 
 
 # --- everyone's way in -------------------------------------------------------------------------------------------
@@ -184,7 +190,8 @@ def _list(code: int = 200, **more: Any) -> Response:
         else:
             archived.setdefault(day_of(one.archived_at).rsplit(" ", 1)[1], []).append(line)
     years = tuple((year, tuple(ones)) for year, ones in sorted(archived.items(), reverse=True))
-    page = ClassesPage(who.name, tuple(lines), years, who.administrator, _backups(), tuple(theirs), **more)
+    waiting = registering.waiting(store) if who.administrator else 0
+    page = ClassesPage(who.name, tuple(lines), years, who.administrator, _backups(), tuple(theirs), waiting, **more)
     return make_response(render_template("classes.html", page=page), code)
 
 
@@ -409,6 +416,7 @@ def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response
         remarks=tuple(_remarks(who)),
         problem=problem,
         of_platform=lti_queries.is_of_platform(store, who.id),
+        course=request_context.course_here(),
     )
     return make_response(render_template("class_mine.html", page=page), code)
 
@@ -428,7 +436,10 @@ def my_phrase() -> Response:
     joined = classes.sign_out_elsewhere(
         request_context.store(), _me(), now=request_context.now(), lots=request_context.lots()
     )
+    course = request_context.course_here()
     request_context.come_in(joined.token)
+    if course is not None:
+        request_context.keep_course(course)
     return phrase_page(joined, "The phrase before this one opens nothing, and other devices are signed out.")
 
 

@@ -25,6 +25,7 @@ from quiz.storage.store import Answer, Sitting
 from quiz.web import assets, request_context
 from quiz.web.drill_views import moment, score_words
 from quiz.web.practise.routes import show_case
+from quiz.web.request_context import CourseHere
 from quiz.web.sitting_views import CaseLine, SlipLine, case_lines, late_words, slip_lines
 
 pages = Blueprint("drilling", __name__, url_prefix="/drill")
@@ -58,6 +59,10 @@ class DrillingPage:
     """Whether they had begun it before, and were deleted since."""
     grades: tuple[str, ...] = ()
     """Sentences about the grade in their courses."""
+    grade_on_its_way: bool = False
+    """Whether one of them is about to be sent, which takes a few seconds."""
+    course: CourseHere | None = None
+    """The course from which they came in here."""
     summary: str = ""
     passed: bool | None = None
     slips: tuple[SlipLine, ...] = ()
@@ -182,17 +187,19 @@ def show(drill_id: int) -> str:
 
 def _grade_words(one: Offer, there: GradeThere) -> str:
     """Say of a grade how far it is on its way to a course."""
-    if not one.over:
+    if one.run is None or (one.open and not one.over):
         return f"Graded in {there.course}: your score goes there when you finish."
     if there.sent_at is not None and there.given is not None and there.maximum is not None:
-        return (
-            f"Sent to {there.course}: {there.given:g} of {there.maximum:g}. Close this tab to go back to your course."
-        )
+        return f"Sent to {there.course}: {there.given:g} of {there.maximum:g}."
     if there.last_error in HELD_BACK.values():
         return f"Practice: the grade that you have in {there.course} stands."
+    if there.last_error is not None and there.next_at is not None:
+        return f"Your score has not arrived in {there.course} yet. It is sent again by itself."
     if there.last_error is not None:
-        return f"Your score has not arrived in {there.course} yet. Your teacher sees why."
-    return f"Your score is on its way to {there.course}."
+        return f"Your score was not taken by {there.course}. Your teacher sees why."
+    if there.on_its_way:
+        return f"Your score is on its way to {there.course}."
+    return f"Your score has not been sent to {there.course} yet."
 
 
 def _page(one: Offer) -> DrillingPage:
@@ -226,6 +233,8 @@ def _page(one: Offer) -> DrillingPage:
         time=_time(one),
         deleted=one.barred and earlier_runs.earlier_run(store, drill.id, who) is not None,
         grades=tuple(dict.fromkeys(map(partial(_grade_words, one), grades))),
+        grade_on_its_way=one.over and any(each.on_its_way for each in grades),
+        course=request_context.course_here(),
         summary=_summary(drill, came, answers, in_time) if told and one.run else "",
         passed=came.passed if one.over else None,
         slips=slip_lines(sittings.slipped_in(in_time)) if told else (),
@@ -256,6 +265,15 @@ def started(drill_id: int) -> Response:
     """Say whether a start together has come, for the page that waits for it."""
     one = take_drill.offer(request_context.store(), request_context.learner(), drill_id, now=request_context.now())
     return make_response(jsonify(started=not one.awaited))
+
+
+@pages.get("/<int:drill_id>/sent")
+def sent(drill_id: int) -> Response:
+    """Say whether the grades of a drill have left, for the page of its end that waits for it."""
+    store, learner = request_context.store(), request_context.learner()
+    drill = take_drill.offer(store, learner, drill_id, now=request_context.now()).drill
+    grades = outcome_queries.grades_in_courses(store, drill.id, learner.id)
+    return make_response(jsonify(sent=not any(each.on_its_way for each in grades)))
 
 
 def _own_test(drill_id: int) -> Offer:

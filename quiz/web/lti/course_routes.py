@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
 
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -13,17 +12,17 @@ from quiz.classroom import preceptors
 from quiz.classroom import sign_in as signing
 from quiz.classroom.sign_in import NotKnown
 from quiz.classroom.throttle import TooManyTries
-from quiz.lti import course_list, courses, grade_outbox
+from quiz.lti import course_list, courses
 from quiz.lti.course_list import ManyLeft, NoList
-from quiz.lti.deep_links import is_graded
-from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class
 from quiz.storage.platform import earlier_runs, lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Course
 from quiz.web import request_context
-from quiz.web.classroom.ownership import may_change, own_class
-from quiz.web.drill_views import day_of, drill_row, moment
+from quiz.web.classroom.ownership import own_class
+from quiz.web.confirming import not_ticked, sure
+from quiz.web.drill_views import drill_row
 from quiz.web.lti import platform_state
+from quiz.web.lti.course_page import courses_page, link_lines
 
 pages = Blueprint("courses", __name__)
 
@@ -41,74 +40,6 @@ class CoursePage:
     problem: str = ""
     sign_in_problem: str = ""
     name: str = ""
-
-
-@dataclass(frozen=True)
-class GradeLine:
-    """One grade that was not sent yet."""
-
-    name: str
-    why: str
-    when: str
-    replaces: str = ""
-    """Link and learner, where the grade would take the place of one that was sent for an earlier run; else ""."""
-
-
-@dataclass(frozen=True)
-class LinkLines:
-    """A link of a course, and how far its grades are."""
-
-    id: int
-    title: str
-    drill: str
-    drill_id: int
-    graded: str
-    sent: int
-    waiting: tuple[GradeLine, ...]
-    where: str
-    """Where its drill is changed."""
-    no_column: bool
-    """Whether its column was deleted in the course, so that no grade can be sent to it."""
-
-
-@dataclass(frozen=True)
-class CourseList:
-    """A course of a class."""
-
-    id: int
-    title: str
-    platform: str
-    fetched: str
-    can_fetch: bool
-    on_its_way: bool
-    """Whether its list is about to be fetched."""
-    left: tuple[tuple[str, str, str], ...]
-    """Learners who are no longer in it: name, day, and what they had in its drills."""
-
-
-@dataclass(frozen=True)
-class CoursesPage:
-    """What the page of a class's courses receives."""
-
-    class_id: int
-    name: str
-    may: bool
-    courses: tuple[CourseList, ...]
-    links: tuple[LinkLines, ...]
-    done: str = ""
-    problem: str = ""
-    many_left: bool = False
-    """Whether the problem is that many are missing from the list, so that the teacher is asked."""
-
-    @property
-    def can_send_again(self) -> bool:
-        """Whether anything failed that another try could send."""
-        return any(each.why and not each.replaces for one in self.links for each in one.waiting)
-
-    @property
-    def can_fetch(self) -> bool:
-        """Whether a platform offers a list."""
-        return any(one.can_fetch for one in self.courses)
 
 
 # --- a course without a class ----------------------------------------------------------------------------------------
@@ -202,9 +133,11 @@ def _link_page(what: Course, link_id: int, code: int = 200, problem: str = "") -
     if kept is None or kept.context != what.id:
         raise courses.NotOfCourse
     rows = [drill_row(each, now, {}) for each in courses.drills_to_choose(store, one)]
-    return make_response(
-        render_template("lti_link.html", what=one, course=what, link=kept, drills=rows, problem=problem), code
+    chosen = next((each.id for each in rows if each.id == kept.drill or len(rows) == 1), 0)
+    page = render_template(
+        "lti_link.html", what=one, course=what, link=kept, drills=rows, chosen=chosen, problem=problem
     )
+    return make_response(page, code)
 
 
 @pages.post("/course/<int:course_id>/link/<int:link_id>")
@@ -216,7 +149,7 @@ def set_link(course_id: int, link_id: int) -> Response:
     if drill is None:
         return _link_page(what, link_id, 422, "Choose a drill from the list.")
     courses.set_link(store, what, link_id, drill, now=request_context.now())
-    return redirect(url_for("drills.one", class_id=one.id, drill_id=drill), 303)
+    return redirect(url_for("courses.platform", class_id=one.id, set=link_id), 303)
 
 
 # --- the courses of a class ------------------------------------------------------------------------------------------
@@ -225,7 +158,29 @@ def set_link(course_id: int, link_id: int) -> Response:
 @pages.get("/class/<int:class_id>/platform")
 def platform(class_id: int) -> Response:
     """Show the courses of a class: who is in them, what their links open, and which grades are on their way."""
-    return _platform_page(own_class(class_id))
+    what, number = own_class(class_id), request.args.get("set", type=request_context.whole)
+    links = lti_queries.links_of_class(request_context.store(), what.id) if number else []
+    link = next((link_lines(what, one) for one in links if one.id == number), None)
+    return courses_page(what, done=f"“{link.title}” opens the drill “{link.drill}” now." if link else "")
+
+
+@pages.post("/class/<int:class_id>/platform/off")
+def take_off(class_id: int) -> Response:
+    """Take a course off its class: the owner does, and of a class in the archive any teacher of the course."""
+    store, what = request_context.store(), own_class(class_id, archived=True)
+    named = request.form.get("course", type=request_context.whole)
+    course = next((one for one in lti_queries.courses_of_class(store, what.id) if one.id == named), None)
+    if course is None:
+        return courses_page(what, 422, problem="That course is not of this class any more.")
+    if request.form.get("do") == "new" and what.archived_at is not None:
+        _course(course.id)
+        number = courses.make_class(store, course, request_context.preceptor(), now=request_context.now(), anew=True)
+        return redirect(url_for("courses.platform", class_id=number), 303)
+    what = own_class(class_id, owner=True, archived=True)
+    if not sure():
+        return courses_page(what, 422, problem=not_ticked("changed"), at="off")
+    courses.take_off(store, course)
+    return redirect(url_for("classes.one", class_id=what.id), 303)
 
 
 @pages.post("/class/<int:class_id>/platform")
@@ -237,15 +192,15 @@ def act(class_id: int) -> Response:
         with store.writing():
             for number in links:
                 outcome_queries.make_failed_due(store, now, link=number)
-        return _platform_page(what, done="The grades are being sent again. Reload this page in a minute to see how.")
+        return courses_page(what, done="The grades are being sent again. Reload this page in a minute to see how.")
     if "replace" in request.form:
         return _replace(what, links, request.form["replace"])
     if "remove" in request.form:
         gone = links.get(request.form.get("remove", 0, type=request_context.whole) or 0)
-        if gone is None or not _link_lines(what, gone).no_column:
-            return _platform_page(what, 422, problem="This link is used. Only one whose column was deleted is removed.")
+        if gone is None or not link_lines(what, gone).no_column:
+            return courses_page(what, 422, problem="This link is used. Only one whose column was deleted is removed.")
         courses.remove_link(store, gone.context, gone.id)
-        return _platform_page(what, done=f"“{gone.title}” is off this list. Nothing was deleted in the course.")
+        return courses_page(what, done=f"“{gone.title}” is off this list. Nothing was deleted in the course.")
     return _fetch(what, sure=request.form.get("do") == "left")
 
 
@@ -257,11 +212,11 @@ def _replace(what: Class, links: Mapping[int, lti_queries.CourseLink], named: st
     link = links.get(numbers[0]) if len(numbers) == len(words) == 2 else None
     kept = None if link is None else outcome_queries.grade(store, link.id, numbers[1])
     if link is None or link.drill is None or kept is None:
-        return _platform_page(what, 422, problem="This grade is not waiting any more.")
+        return courses_page(what, 422, problem="This grade is not waiting any more.")
     with store.writing():
         earlier_runs.allow(store, link.drill, kept.learner, now)
         outcome_queries.make_due(store, link.id, kept.learner, now)
-    return _platform_page(what, done="The grade is being sent. It replaces the one in the course.")
+    return courses_page(what, done="The grade is being sent. It replaces the one in the course.")
 
 
 def _fetch(what: Class, *, sure: bool) -> Response:
@@ -272,86 +227,9 @@ def _fetch(what: Class, *, sure: bool) -> Response:
             fetched = course_list.fetch_list(store, platform_state.state().services, each, now=now, sure=sure)
             said.append(fetched.words)
         except ManyLeft as error:
-            return _platform_page(what, 422, problem=f"{error}.", many_left=True)
+            return courses_page(what, 422, problem=f"{error}.", many_left=True)
         except NoList as error:
-            return _platform_page(what, 422, problem=f"Not fetched: {error}.")
+            return courses_page(what, 422, problem=f"Not fetched: {error}.")
     if not said:
-        return _platform_page(what, 422, problem="This class belongs to no course of a platform.")
-    return _platform_page(what, done=" ".join(said))
-
-
-def _platform_page(
-    what: Class, code: int = 200, *, done: str = "", problem: str = "", many_left: bool = False
-) -> Response:
-    store = request_context.store()
-    page = CoursesPage(
-        what.id,
-        what.name,
-        may_change(what),
-        tuple(_course_line(one) for one in lti_queries.courses_of_class(store, what.id)),
-        tuple(_link_lines(what, one) for one in lti_queries.links_of_class(store, what.id)),
-        done,
-        problem,
-        many_left,
-    )
-    return make_response(render_template("lti_platform.html", page=page), code)
-
-
-def _course_line(one: Course) -> CourseList:
-    registration = lti_queries.registration_of_course(request_context.store(), one.id)
-    fetched = moment(one.roster_at) if one.roster_at is not None else ""
-    name = registration.name if registration else ""
-    waits = one.id in platform_state.state().lists_wanted
-    return CourseList(one.id, one.title, name, fetched, one.members_url is not None, waits, tuple(_left(one)))
-
-
-def _left(one: Course) -> Iterator[tuple[str, str, str]]:
-    """Yield who is no longer in a course: name, day, and their scores in the drills of its links."""
-    store = request_context.store()
-    numbers = {link.drill for link in lti_queries.links_of_course(store, one.id) if link.drill is not None}
-    drills = [each for each in map(partial(class_queries.drill_of_id, store), sorted(numbers)) if each is not None]
-    for user in lti_queries.users_of(store, one.id, "learner"):
-        who = None if user.learner is None else store.learner(user.learner)
-        if user.left_at is None or who is None:
-            continue
-        came = [(drill.title, grade_outbox.score(store, drill, who.id)) for drill in drills]
-        scores = "; ".join(f"{title}: {found[2].rstrip('.')}" for title, found in came if found is not None)
-        yield who.name, day_of(user.left_at), scores
-
-
-def _link_lines(what: Class, one: lti_queries.CourseLink) -> LinkLines:
-    store = request_context.store()
-    drill = None if one.drill is None else class_queries.drill_of_id(store, one.drill)
-    names = {each.learner: each.name for each in roster_queries.members_of(store, what.id)}
-    grades = outcome_queries.grades_at(store, one.id)
-    waiting = [
-        GradeLine(
-            names.get(each.learner) or _name_of_who_left(each.learner),
-            each.last_error or "",
-            moment(each.next_at) if each.next_at is not None else "",
-            f"{one.id} {each.learner}" if each.last_error in grade_outbox.HELD_BACK.values() else "",
-        )
-        for each in grades
-        if each.sent_at is None
-    ]
-    graded = ""
-    if one.lineitem_url is None:
-        graded = "The platform keeps no grade for this link."
-    elif drill is not None and not is_graded(drill):
-        graded = "This drill has no score out of a number, so no grade is sent."
-    return LinkLines(
-        one.id,
-        one.title or "Link",
-        drill.title if drill else "",
-        drill.id if drill else 0,
-        graded,
-        sum(each.sent_at is not None for each in grades),
-        tuple(waiting),
-        url_for("courses.link", course_id=one.context, link_id=one.id),
-        any(grade_outbox.NO_COLUMN in each.why for each in waiting),
-    )
-
-
-def _name_of_who_left(learner_id: int) -> str:
-    found = request_context.store().learner(learner_id)
-    return f"{found.name} (no longer in the course)" if found else "a learner who was deleted"
+        return courses_page(what, 422, problem="This class belongs to no course of a platform.")
+    return courses_page(what, done=" ".join(said))

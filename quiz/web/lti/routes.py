@@ -16,6 +16,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from quiz.classroom import take_drill
 from quiz.classroom.classes import ClassFull, OfAnotherSchool
+from quiz.classroom.sign_in import digest
 from quiz.errors import QuizError
 from quiz.lti import course_list, courses, deep_links, grade_outbox, registering, signing
 from quiz.lti.course_list import ManyLeft
@@ -29,9 +30,10 @@ from quiz.storage.platform import lti_queries
 from quiz.storage.store import Store
 from quiz.web import request_context
 from quiz.web.csrf import POLICY
-from quiz.web.drill_views import drill_row, moment
+from quiz.web.drill_views import day_of, drill_row, moment
 from quiz.web.lti import platform_state
 from quiz.web.lti.platform_state import NotServed, PlatformState
+from quiz.web.request_context import CourseHere
 
 pages = Blueprint("lti", __name__, url_prefix="/lti")
 
@@ -73,7 +75,8 @@ class ChoosePage:
     ticket: str
     drills: tuple[tuple[int, str, str], ...]
     """Number, title, and length with state."""
-    has_class: bool
+    klass: str
+    """"has one", "archived" where that is in the archive, "" where the course has none."""
     problem: str = ""
     at: str = ""
     """The field that the problem is at: "drill" or "points"."""
@@ -164,8 +167,8 @@ def config() -> Response:
         "same; that is right. Choose a public key by keyset URL.",
         "There allow content selection (deep linking), grades (assignment and grade services), and names and roles. "
         "Share people's names, not their e-mail addresses. A new window is best; a frame works too.",
-        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. The command below takes "
-        "them, on the app's own server.",
+        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. Who administers this "
+        "server types them in under Class, Course platforms, or gives them to the command below.",
     )
     addresses = registering.addresses(platform_state.address())
     command = (
@@ -209,8 +212,9 @@ def register(invitation: str) -> Response:
         page = PlatformPage("Not registered", words, problem=str(error))
         return _page(origin if origin.startswith("https:") else "", page, 422)
     registered = (
-        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved "
-        "by the command below, on the app's own server. Compare the issuer there with your platform's.",
+        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved. "
+        "Who administers this server does that under Class, Course platforms, or by the command below. Compare the "
+        "issuer there with your platform's.",
         "Activate the tool in your platform, too, if it asks for that.",
     )
     listed = (("Issuer", made.issuer), ("Command on the app's server", f"{PROGRAM} lti approve {made.id}"))
@@ -317,24 +321,31 @@ def _in_own_tab(error: NoCookie) -> Response:
 
 @pages.post("/enter")
 def enter() -> AnyResponse:
-    """Sign somebody in by the ticket of a launch, in a tab of its own."""
+    """Sign somebody in by the ticket of a launch, in a tab of its own; who came by it already is let in again."""
     platform_state.address()
     ticket = request.form.get("ticket", "")[:200]
+    here = request_context.course_here()
+    if here is not None and here.ticket == digest(ticket):
+        return redirect(here.leads_to, 303)
     store, now = request_context.store(), request_context.now()
     came = courses.enter(store, ticket, now=now, lots=request_context.lots())
     if came.preceptor is not None:
         request_context.sign_in(came.preceptor, came.token)
-        if came.class_ is not None and course_list.is_due(came.course, now):
+        if came.class_ is not None and came.class_.archived_at is None and course_list.is_due(came.course, now):
             platform_state.state().lists_wanted.append(came.course.id)
-        return redirect(_for_teacher(came), 303)
-    request_context.come_in(came.token)
-    return _for_learner(came)
+        reply = redirect(_for_teacher(came), 303)
+    else:
+        request_context.come_in(came.token)
+        reply = _for_learner(came)
+    leads_to = reply.location or url_for("classes.show")
+    request_context.keep_course(CourseHere(came.course.title, came.back, digest(ticket), leads_to))
+    return reply
 
 
 def _for_teacher(came: Entered) -> str:
     if came.class_ is None:
         return url_for("courses.course", course_id=came.course.id)
-    if came.link is None:
+    if came.link is None or came.class_.archived_at is not None:
         return url_for("courses.platform", class_id=came.class_.id)
     if came.link.drill is None:
         return url_for("courses.link", course_id=came.course.id, link_id=came.link.id)
@@ -344,6 +355,13 @@ def _for_teacher(came: Entered) -> str:
 def _for_learner(came: Entered) -> AnyResponse:
     """Take a learner to the drill of the link; where it is not open to them, say why."""
     store, now = request_context.store(), request_context.now()
+    if came.class_ is not None and came.class_.archived_at is not None:
+        words = (
+            f"The class of {came.course.title} was put into the archive on {day_of(came.class_.archived_at)}, so its "
+            "drills have ended. Ask your teacher to make a new one. You can go on practising by yourself.",
+        )
+        to = url_for("desk.show")
+        return _page("", PlatformPage(came.course.title, words, to, "get", button="To Today", back=came.back))
     who = None if came.user.learner is None else store.learner(came.user.learner)
     drill = None if came.link is None else came.link.drill
     if who is not None and any(one.drill.id == drill for one in take_drill.offers(store, who, now=now)):
@@ -352,15 +370,18 @@ def _for_learner(came: Entered) -> AnyResponse:
     if linked is None:
         return redirect(url_for("classes.show"), 303)
     page = PlatformPage(
-        linked.title, (_why_not_open(came, linked),), url_for("classes.show"), "get", button="To the class"
+        linked.title,
+        (_why_not_open(linked),),
+        url_for("classes.show"),
+        "get",
+        button="To the class",
+        back=came.back,
     )
     return _page("", page)
 
 
-def _why_not_open(came: Entered, drill: Drill) -> str:
+def _why_not_open(drill: Drill) -> str:
     now = request_context.now()
-    if came.class_ is not None and came.class_.archived_at is not None:
-        return "The class of this course has been put into the archive. Ask your teacher."
     closed = drill.closed_at if drill.state == "closed" else drill.closes_at
     if closed is not None and closed <= now:
         return f"This drill was closed on {moment(closed)}."
@@ -383,13 +404,14 @@ def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 2
     _, course, _ = courses.read_choice(store, choice, now=now)
     registration = lti_queries.registration_of_course(store, course.id)
     one = courses.class_of(store, course)
-    rows = [drill_row(each, now, {}) for each in courses.drills_to_choose(store, one)] if one else []
+    archived = one is not None and one.archived_at is not None
+    rows = [drill_row(each, now, {}) for each in courses.drills_to_choose(store, one)] if one and not archived else []
     page = ChoosePage(
         course.title,
         choice,
         ticket,
         tuple((each.id, each.title, f"{each.length}, {each.state}") for each in rows),
-        one is not None,
+        "archived" if archived else "has one" if one else "",
         problem,
         at if problem else "",
         next((each.id for each in rows if str(each.id) == chosen or len(rows) == 1), 0),
@@ -413,7 +435,8 @@ def choose() -> Response:
     drill: Drill | None = None
     points = 0.0
     if request.form.get("do") != "nothing":
-        set_here = {str(each.id): each for each in courses.drills_to_choose(store, one)} if one else {}
+        usable = one is not None and one.archived_at is None
+        set_here = {str(each.id): each for each in courses.drills_to_choose(store, one)} if one and usable else {}
         drill = set_here.get(request.form.get("drill", ""))
         if drill is None:
             return _choose_page(choice, problem="Choose a drill from the list.", code=422)
@@ -425,12 +448,28 @@ def choose() -> Response:
     signed = deep_links.answer(
         store, registration, course, drill, asked, points=points, address=address, now=now, lots=request_context.lots()
     )
-    done = "One more step: the button sends your choice to your course platform."
     button = f"Put “{drill.title}” into {course.title}" if drill else "Go back and put nothing in"
     page = PlatformPage(
-        "Back to your course", (done if drill else "",), str(asked["back"]), fields={"JWT": signed}, button=button
+        "One more step" if drill else "Back to your course",
+        _last_words(drill, points) if drill else ("Nothing is put into the course.",),
+        str(asked["back"]),
+        fields={"JWT": signed},
+        button=button,
     )
     return _page(origins_of(registration), page, form_to=origin_of(str(asked["back"])))
+
+
+def _last_words(drill: Drill, points: float) -> tuple[str, ...]:
+    """Say what is about to be put into a course, and what it still lacks."""
+    graded = (
+        f"{points:g} points in the course's grades" if grade_outbox.is_graded(drill) else "no grade: it has no score"
+    )
+    lacks = {
+        "draft": "It is still a draft: open it in Two Meridians before your learners come.",
+        "closed": "It is closed: learners cannot begin it.",
+    }
+    into = f"“{drill.title}” is chosen, with {graded}. Nothing is in the course yet: the button puts it in."
+    return tuple(filter(None, (into, lacks.get(drill.state, ""))))
 
 
 def _points(text: str, drill: Drill) -> float:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from quiz.classroom import invitations, schools
+from quiz.classroom import class_moves, invitations, schools
+from quiz.classroom.class_moves import ClassMove, ClassStays
 from quiz.classroom.preceptors import NotRemoved
 from quiz.practice.names import BadName
 from quiz.storage.organisation import school_queries
@@ -31,6 +32,8 @@ class InstalledRow:
     administrators: tuple[str, ...]
     invitations: tuple[InvitationRow, ...]
     empty: bool
+    names: tuple[tuple[int, str], ...]
+    """Numbers and names of its classes, with their owners."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,10 @@ def _page(code: int = 200, **more: object) -> Response:
                 tuple(name for _, name in school_queries.administrators_of(store, one.id)),
                 tuple(invitation_row(each) for each in school_queries.invitations_of(store, one.id, now)),
                 not one.preceptors and not one.classes,
+                tuple(
+                    (each.id, f"{each.name}, {each.owner_name}")
+                    for each in school_queries.classes_of_school(store, one.id)
+                ),
             )
             for one in school_queries.school_sizes(store)
         ),
@@ -150,3 +157,47 @@ def remove(school_id: int) -> Response:
     except NotRemoved as error:
         return _page(422, problem=str(error), whose=what.id)
     return redirect(url_for("installation.show"), 303)
+
+
+# --- classes that go from one to another -------------------------------------------------------------------------
+
+
+@pages.get("/<int:school_id>/move")
+def plan_move(school_id: int) -> Response:
+    """Show what follows when classes of a school go to another; nothing is changed by looking."""
+    what = schools.get(request_context.store(), school_id)
+    numbers = request.args.getlist("class", type=request_context.whole)
+    try:
+        plan = class_moves.planned(
+            request_context.store(), what, numbers, request.args.get("to", type=request_context.whole)
+        )
+    except BadName as error:
+        return _page(422, problem=str(error), whose=what.id)
+    return _move_page(plan)
+
+
+def _move_page(plan: ClassMove, code: int = 200, problem: str | None = None) -> Response:
+    page = render_template("move_classes.html", plan=plan, strangers=plan.strangers, problem=problem)
+    return make_response(page, code)
+
+
+@pages.post("/<int:school_id>/move")
+def move(school_id: int) -> Response:
+    """Let classes of a school go to another."""
+    store, now, by = request_context.store(), request_context.now(), request_context.preceptor().name
+    what = schools.get(store, school_id)
+    numbers = request.form.getlist("class", type=request_context.whole)
+    to = request.form.get("to", type=request_context.whole)
+    along = request.form.get("preceptors", "along") == "along"
+    owner = request.form.get("owner", type=request_context.whole)
+    try:
+        plan = class_moves.planned(store, what, numbers, to)
+    except BadName as error:
+        return _page(422, problem=str(error), whose=what.id)
+    if not sure():
+        return _move_page(plan, 422, not_ticked("moved"))
+    try:
+        class_moves.move(store, what, numbers, to, along=along, owner=owner, by=by, now=now)
+    except (BadName, ClassStays) as error:
+        return _move_page(plan, 422, str(error))
+    return redirect(url_for("installation.show", _anchor=f"school-{plan.to.id}"), 303)

@@ -19,7 +19,7 @@ from werkzeug.test import TestResponse
 
 from quiz import __main__ as commands
 from quiz.app import create_app
-from quiz.classroom import classes, preceptors, schools
+from quiz.classroom import class_moves, classes, preceptors, schools
 from quiz.classroom import sign_in as signing
 from quiz.classroom.classes import BadSchool
 from quiz.classroom.preceptors import NotRemoved, UnknownPreceptor
@@ -32,6 +32,7 @@ from quiz.storage.datafile import Damaged, DataFile
 from quiz.storage.organisation import school_queries
 from quiz.storage.organisation.school_queries import School
 from quiz.storage.organisation.school_schema import ACTS
+from quiz.storage.platform import lti_queries
 from quiz.storage.safekeeping import gone_list
 from quiz.storage.safekeeping.backups import restore
 from quiz.storage.safekeeping.checks import check
@@ -41,6 +42,7 @@ from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, lots
 from tests.fixtures.make import HERE, made
 from tests.quiz.class_people import PASSWORD, Browser, answer, learner, make_class, set_drill
+from tests.quiz.web.school_leaks import platform
 from tests.quiz.web.test_server import quiz
 
 DAY = 86400.0
@@ -222,6 +224,29 @@ def test_people_of_a_class_are_of_its_school(two: Two) -> None:
     with pytest.raises(UnknownPreceptor):
         preceptors.hand_over(two.store, one, two.who("Tove"), by="Marit", now=NOON)
     assert two.people["Tove"].get(f"/class/{number}").status_code == 404
+
+
+def test_a_preceptor_sees_those_of_their_own_schools(two: Two) -> None:
+    marit = two.people["Marit"]
+    page = words(marit.get("/preceptors").text)
+    assert "Northfield Ines administrator Jun Marit" in page
+    assert "Tove" not in page
+    assert "Who else teaches here" in words(marit.get("/class").text)
+    with two.store.writing():
+        schools.add_person(two.store, two.south, two.who("Marit"), by="Test", now=NOON)
+    assert "Southgate Marit Tove administrator" in words(marit.get("/preceptors").text)
+    assert "Tove" not in two.people["Jun"].get("/preceptors").text
+    assert two.people["Jun"].post(f"/preceptors/{two.number('Marit')}/rename", {"name": "M"}).status_code == 403
+
+
+def test_the_installation_sees_all_preceptors_and_hands_classes_on_within_a_school(two: Two) -> None:
+    make_class(two.people["Marit"])
+    make_class(two.people["Tove"], "Autumn 1")
+    preceptors.make_administrator(two.store, two.who("Jun"), now=NOON)
+    page = two.people["Jun"].get("/preceptors").text
+    assert "Southgate. Owns Autumn 1." in words(page)
+    marit = page.split(f'id="to-{two.number("Marit")}"')[1].split("</select>")[0]
+    assert words(f"<x {marit}") == "choose Ines Jun"
 
 
 def test_a_learner_is_of_one_school(two: Two) -> None:
@@ -592,6 +617,119 @@ def test_schools_from_the_command_line(
     assert all(one.good for one in check(path))
 
 
+# --- a class goes to another school ------------------------------------------------------------------------------
+
+
+@dataclass
+class Moving:
+    """Jun administers the installation too, and moves classes of Northfield to Southgate."""
+
+    two: Two
+
+    def __post_init__(self) -> None:
+        preceptors.make_administrator(self.two.store, self.two.who("Jun"), now=NOON)
+
+    @property
+    def url(self) -> str:
+        return f"/schools/{self.two.north.id}/move"
+
+    def plan(self, *numbers: int) -> str:
+        chosen = "&".join(f"class={number}" for number in numbers)
+        reply = self.two.people["Jun"].get(f"{self.url}?{chosen}&to={self.two.south.id}")
+        assert reply.status_code == 200
+        return words(reply.text)
+
+    def move(self, *numbers: int, **form: object) -> TestResponse:
+        given = {"class": [str(one) for one in numbers], "to": str(self.two.south.id), "sure": "yes", **form}
+        return self.two.people["Jun"].post(self.url, given)
+
+
+@pytest.fixture
+def moving(two: Two) -> Moving:
+    return Moving(two)
+
+
+def test_a_class_moves_with_its_preceptors(moving: Moving) -> None:
+    two, marit = moving.two, moving.two.people["Marit"]
+    number, code = make_class(marit)
+    ada = learner(two.app, code, "Ada")
+    set_drill(marit, number)
+    for role, name in (("co-teacher", "Jun"), ("reader", "Ines")):
+        marit.post(f"/class/{number}/keeping/teachers", {"preceptor": str(two.number(name)), "role": role})
+    page = moving.plan(number)
+    assert "1 learner, drills, patients, cases, groups and results move with the class" in page
+    assert "come into Southgate and stay in Northfield too: Marit, Ines, Jun" in page
+    assert "Ada" not in page
+    assert "tick the box" in moving.move(number, sure="").text
+    assert class_queries.class_of_id(two.store, number).school == two.north.id  # type: ignore[union-attr]
+    assert moving.move(number).status_code == 303
+    assert class_queries.class_of_id(two.store, number).school == two.south.id  # type: ignore[union-attr]
+    assert marit.get(f"/class/{number}/keeping").status_code == 200
+    assert two.people["Ines"].get(f"/class/{number}").status_code == 200, "a reader still"
+    assert "Spring 2" not in re.sub("“Spring 2”", "", two.page()), "in the record alone"
+    assert "Spring 2 1 learner" in words(two.people["Tove"].get(f"/school/{two.south.id}").text)
+    assert two.changes()[0] == "Jun moved the class “Spring 2” to another school"
+    there = [schools.in_words(one) for one in school_queries.changes_of(two.store, two.south.id, 9)]
+    assert "Jun moved the class “Spring 2” here from another school" in there
+    assert "Jun added Marit as a preceptor" in there
+    of_all = schools.in_words(school_queries.changes_of(two.store, None, 9)[0])
+    assert of_all == "Jun moved the class “Spring 2” from Northfield to Southgate"
+    assert ada.get("/drill/1").status_code == 200
+    assert school_queries.schools_of_learner(two.store, 1) == {two.south.id}
+    assert all(one.good for one in check(two.path))
+
+
+def test_a_class_is_handed_to_a_preceptor_of_the_school_to_which_it_moves(moving: Moving) -> None:
+    two, marit = moving.two, moving.two.people["Marit"]
+    number, _ = make_class(marit)
+    marit.post(f"/class/{number}/keeping/teachers", {"preceptor": str(two.number("Ines")), "role": "reader"})
+    for owner in ("", str(two.number("Ines"))):
+        assert moving.move(number, preceptors="hand", owner=owner).status_code == 422
+    assert marit.get(f"/class/{number}").status_code == 200
+    assert moving.move(number, preceptors="hand", owner=str(two.number("Tove"))).status_code == 303
+    assert two.people["Tove"].get(f"/class/{number}/keeping").status_code == 200
+    for name in ("Marit", "Ines"):
+        assert two.people[name].get(f"/class/{number}").status_code == 404
+    assert "Southgate" not in marit.get("/class").text
+    assert "Jun took Marit off “Spring 2”" in two.changes()
+
+
+def test_classes_that_share_a_learner_move_together(moving: Moving) -> None:
+    two, marit = moving.two, moving.two.people["Marit"]
+    first, code = make_class(marit)
+    ada = learner(two.app, code, "Ada")
+    drill = set_drill(marit, first)
+    second, _ = make_class(marit, "Spring 3")
+    ada.post(f"/drill/{drill.rsplit('/', 1)[1]}/begin")
+    marit.post(f"/class/{first}/people/move", {"learner": "1", "to_class": str(second)})
+    assert [len(roster_queries.members_of(two.store, one)) for one in (first, second)] == [0, 1]
+    assert "1 learner also practised in “Spring 3”" in moving.plan(first).replace("“ ", "“")
+    refused = moving.move(first)
+    assert (refused.status_code, "In the way" in refused.text) == (422, True)
+    assert "Move the classes to Southgate" in moving.plan(first, second)
+    assert moving.move(first, second).status_code == 303
+    assert {class_queries.class_of_id(two.store, one).school for one in (first, second)} == {two.south.id}  # type: ignore[union-attr]
+
+
+def test_what_a_move_is_refused_for(moving: Moving) -> None:
+    two, jun = moving.two, moving.two.people["Jun"]
+    theirs, _ = make_class(two.people["Tove"], "Autumn 1")
+    number, _ = make_class(two.people["Marit"])
+    for asked in ("", f"?class={number}", f"?class={number}&to={two.north.id}", f"?class={number}&to=99"):
+        assert jun.get(f"{moving.url}{asked}").status_code == 422
+    assert jun.get(f"{moving.url}?class={theirs}&to={two.south.id}").status_code == 422
+    assert moving.move(theirs).status_code == 422
+    with two.store.writing():
+        registration = two.store.add("lti_registrations", {**platform(two.store), "school": two.north.id})
+        row = {"registration": registration, "deployment_id": "1", "state": "active"}
+        deployment = two.store.add("lti_deployments", row)
+        lti_queries.keep_class_of(two.store, lti_queries.add_course(two.store, deployment, "c", "Course"), number)
+    assert "untie the course from it first" in moving.plan(number)
+    assert moving.move(number).status_code == 422
+    for who in ("Marit", "Ines", "Tove"):
+        assert two.people[who].get(f"{moving.url}?class={number}&to={two.south.id}").status_code == 404
+
+
 # --- backups, salvage, check -------------------------------------------------------------------------------------
 
 
@@ -687,7 +825,7 @@ def test_an_act_that_nobody_knows_is_damage(two: Two) -> None:
 
 # --- whatever is done --------------------------------------------------------------------------------------------
 
-STEPS = st.lists(st.tuples(st.integers(0, 8), st.integers(0, 5), st.integers(0, 5), st.integers(0, 3)), max_size=12)
+STEPS = st.lists(st.tuples(st.integers(0, 9), st.integers(0, 5), st.integers(0, 5), st.integers(0, 3)), max_size=12)
 
 
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -743,6 +881,9 @@ def _do(store: Store, both: list[School], what: int, first: int, second: int, nu
         schools.make_school_administrator(store, school, whom, yes=bool(second % 2), by="Test", now=NOON)
     elif what == 7:
         preceptors.take_role(store, one, who, by="Test", now=NOON)
+    elif what == 8:
+        along, owner, there = bool(second % 2), other.id if first % 2 else None, both[1 - number % 2].id
+        class_moves.move(store, both[number % 2], [one.id], there, along=along, owner=owner, by="Test", now=NOON)
     else:
         classes.make(store, who, f"N{second}", now=NOON, lots=lots(), school=school.id)
 

@@ -437,10 +437,30 @@ def test_a_learner_sees_whether_the_grade_is_in_the_course(graded: School) -> No
     assert "Graded in Optics 2: your score goes there when you finish." in visitor.get("/drill/1").text
     work_through(graded, visitor, 1, True, False)
     assert "Your score is on its way to Optics 2." in visitor.get("/drill/1").text
+    assert 'data-awaits="/drill/1/sent"' in visitor.get("/drill/1").text
+    assert visitor.get("/drill/1/sent").json == {"sent": False}
     graded.platform.fails = [403]
     send(graded)
-    assert "Your score has not arrived in Optics 2 yet." in visitor.get("/drill/1").text
+    assert "Your score was not taken by Optics 2. Your teacher sees why." in visitor.get("/drill/1").text
     registering.send_again(graded.store, now=graded.clock())
+    graded.platform.fails = [503]
+    send(graded)
+    assert "not arrived in Optics 2 yet. It is sent again by itself." in visitor.get("/drill/1").text
+    registering.send_again(graded.store, now=graded.clock())
+    send(graded)
+    assert "Sent to Optics 2: 1 of 2." in visitor.get("/drill/1").text
+    assert "data-awaits" not in visitor.get("/drill/1").text
+    assert visitor.get("/drill/1/sent").json == {"sent": True}
+
+
+def test_a_drill_that_closes_half_way_says_what_becomes_of_its_grade(graded: School) -> None:
+    visitor = ada(graded)
+    work_through(graded, visitor, 1, True)
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    teacher.post("/class/1/drill/1/close")
+    assert "when you finish" not in visitor.get("/drill/1").text
+    grade_outbox.sweep(graded.store, now=graded.clock())
     send(graded)
     assert "Sent to Optics 2: 1 of 2." in visitor.get("/drill/1").text
 

@@ -192,7 +192,7 @@ def test_an_administrator_adds_lists_approves_and_turns_off(
     assert all(f"{HERE}/lti/{one}" in said for one in ("login", "launch", "jwks.json"))
     assert "every backup" in said
     assert quiz("list", data=data_path) == 0
-    assert "1  active  https://platform.example" in capsys.readouterr().out
+    assert "1  active  platform.example: issuer https://platform.example," in capsys.readouterr().out
     assert quiz("off", "1", data=data_path) == quiz("approve", "1", data=data_path) == quiz("send", data=data_path) == 0
     assert quiz("add", *GIVEN, "--address", HERE, data=data_path) == 2
     assert "registration 1 (active)" in capsys.readouterr().err
@@ -359,7 +359,7 @@ def test_the_page_of_a_registration_has_issuer_and_command(school: School) -> No
     school.platform.issuer, school.platform.client_id = "https://third.example", "made-1"
     where = "https://third.example/.well-known/openid-configuration"
     page = school.visitor().get(invited(school), openid_configuration=where).text
-    assert '<dd class="to-copy">https://third.example</dd>' in page
+    assert 'data-copy="Issuer">https://third.example</span>' in page
     assert "lti approve 2" in page
 
 

@@ -68,8 +68,8 @@ def test_a_platform_that_was_turned_off_stays_off(
     if left != "the list beside the backup":
         (tmp_path / "b" / PLATFORMS).unlink()
     done = restore(copy, data_path, now=school.clock()).platforms
-    states = {"1 (https://platform.example)", "2 (Another)"}
-    off = set() if left == "neither" else {"1 (https://platform.example)"}
+    states = {"1 (platform.example)", "2 (Another)"}
+    off = set() if left == "neither" else {"1 (platform.example)"}
     assert (set(done.turned_off), set(done.still_on)) == (off, states - off)
     with closing(DataFile.open(data_path)) as file, closing(Store(file)) as store:
         kept = [one.state for one in lti_queries.registrations(store)]
@@ -84,7 +84,7 @@ def test_restore_says_which_platforms_let_people_in(
     school.store.close()
     school.store._file.close()
     assert main(["restore", str(copy), "--data", str(data_path)]) == 0
-    assert "Course platforms that let people in: 1 (https://platform.example)." in capsys.readouterr().out
+    assert "Course platforms that let people in: 1 (platform.example)." in capsys.readouterr().out
 
 
 def test_a_list_of_another_data_file_turns_nothing_off(

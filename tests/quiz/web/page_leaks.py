@@ -35,7 +35,7 @@ WHOLE = {"reference.strength", "reference.term", "recall.group", "bench.guide"}
 """Routes of which every page is read: what is written on them differs."""
 OF_A_CLASS = {
     "classes", "door", "drill_results", "drilling", "drills", "exports", "extensions", "keeping", "preceptors",
-    "installation", "invitations", "own_cases", "paper", "results", "roster", "roster_file", "schools",
+    "installation", "invitations", "own_cases", "paper", "platforms", "results", "roster", "roster_file", "schools",
     "set_examinations", "sets", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
@@ -50,7 +50,7 @@ OPENED = (
 )  # fmt: skip
 NO_PAGE = {
     "static", "asset", "bench.tell", "bench.tell_case", "bench.tell_guide", "trying.tell", "drilling.started",
-    "practise.read_as", "accuracy.read_as", "examination.tell", "health.healthz", "health.robots",
+    "drilling.sent", "practise.read_as", "accuracy.read_as", "examination.tell", "health.healthz", "health.robots",
 }  # fmt: skip
 """What is no page: files of the app, what its scripts ask for, and what programs do."""
 
@@ -126,8 +126,10 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     owner.post(f"/class/{number}/people/group", {"learner": "1", "new_group": "Monday"})
     preceptors.make_administrator(store, preceptors.named(store, NAME), now=clock())
     marit.open("/preceptors")
+    marit.open("/platforms")
     marit.open("/schools", {"name": "Another school"})
     marit.open("/school/1/name", {"name": ""})
+    marit.open("/schools/1/move?class=1&to=2")
     come_in.open(re.findall(r"/invitation/[\w-]+", marit.open("/school/1/invite", {"whom": "Rosa Lind"}))[0])
     come_in.open("/invitation/of-nobody")
     for page in (

@@ -126,6 +126,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /drill/<int:drill_id>": own(200),
     "POST /drill/<int:drill_id>/begin": own("303 /drill/1"),
     "GET /drill/<int:drill_id>/started": own(200),
+    "GET /drill/<int:drill_id>/sent": own(200),
     "POST /drill/<int:drill_id>/put-back": own(404),
     "GET /drill/<int:drill_id>/end": own(404),
     "POST /drill/<int:drill_id>/finish": own(404),
@@ -323,6 +324,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     ),
     f"GET {C}/platform": SEEN,
     f"POST {C}/platform": done(422),
+    f"POST {C}/platform/off": done(422),
     **dict.fromkeys(
         (
             *("GET /course/<int:course_id>", "POST /course/<int:course_id>", "POST /course/<int:course_id>/sign-in"),
@@ -331,9 +333,16 @@ TABLE: dict[str, tuple[object, ...]] = {
         (DOOR, DOOR, 404, DOOR, 404, 404, 404),
     ),
     # the preceptors of this server
-    "GET /preceptors": installed(200, 403),
+    "GET /preceptors": (DOOR, DOOR, 200, DOOR, 200, 200, 200),
     "POST /preceptors/<int:preceptor_id>/rename": installed(422, 403),
     "POST /preceptors/<int:preceptor_id>/remove": installed(422, 403),
+    # the course platforms of this server
+    "GET /platforms": installed(200),
+    "POST /platforms": installed(422),
+    "POST /platforms/invite": installed(422),
+    "POST /platforms/<int:number>/state": installed(404),
+    "POST /platforms/<int:number>/change": installed(404),
+    "POST /platforms/<int:number>/remove": installed(404),
     # schools
     "GET /schools": installed(200),
     "POST /schools": installed(422),
@@ -341,6 +350,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /schools/<int:school_id>/invite": installed(422),
     "POST /schools/<int:school_id>/withdraw": installed(303),
     "POST /schools/<int:school_id>/remove": installed(422),
+    "GET /schools/<int:school_id>/move": installed(422),
+    "POST /schools/<int:school_id>/move": installed(422),
     f"GET {S}": administered(200),
     f"POST {S}/name": administered(422),
     f"POST {S}/invite": administered(422),
