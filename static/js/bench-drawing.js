@@ -5,7 +5,6 @@
 import { BENT_MOVING, beam, faceLight, field, irregular, lookOf } from "../reflex.js";
 import { HALF_VIEW_MM, faceLayer, frameLayer } from "./bench-face.js";
 import { STILL } from "./bench-life.js";
-import { clouded, glints, patches, PALE } from "./chair/media.js";
 import { rightward } from "./bench-state.js";
 
 /** @typedef {import("../reflex.js").Streaked} Streaked */
@@ -65,9 +64,6 @@ export class Drawing {
     /** @type {ImageData | null} */
     this.image = null;
     this.pixels = new Uint32Array(0);
-    /** What is in the way of the light, and the moment for what slides by itself. @type {string[]} */
-    this.media = [];
-    this.seconds = 0;
     this.veil = 0;
     this.inks = inks(0);
   }
@@ -94,12 +90,10 @@ export class Drawing {
 
   /**
    * @param {import("./bench-state.js").BenchState} state
-   * @param {{moving?: boolean, life?: Life, faceMm?: number, seconds?: number}} [how] `seconds` moves what slides by itself
+   * @param {{moving?: boolean, life?: Life, faceMm?: number}} [how]
    */
-  draw(state, { moving = false, life = STILL, faceMm = state.faceMm, seconds = 2 } = {}) {
+  draw(state, { moving = false, life = STILL, faceMm = state.faceMm } = {}) {
     const { bench } = state;
-    this.media = bench.media ?? [];
-    this.seconds = Math.round(4 * seconds) / 4;
     const setting = alive(state.setting, life);
     const scale = this.pxPerMm(bench);
     const { ctx, canvas } = this;
@@ -177,12 +171,10 @@ export class Drawing {
     const care = moving ? "moving" : "frame";
     const summed = moving && irregular(setting, care);
     const size = summed ? COARSE : FINE;
-    const slides = this.media.includes("tear film") ? this.seconds : 0;
-    const key = JSON.stringify([setting, care, this.media, slides]);
+    const key = JSON.stringify([setting, care]);
     if (key !== this.ready.key) {
       this.ready = { key, lit: beam(setting, care) };
       mottle(setting, size, this.mottle);
-      clouded(this.media, setting.pupil_mm ?? 5, size, slides, this.mottle);
     }
     const pupil = setting.pupil_mm ?? 5;
     const values = field(this.ready.lit, pupil, faceMm, size, this.values, summed ? BENT_MOVING : undefined);
@@ -207,7 +199,6 @@ export class Drawing {
     ctx.imageSmoothingEnabled = true;
     ctx.imageSmoothingQuality = "high";
     ctx.drawImage(spot, 0, 0, size, size, -half, -half, pupil, pupil);
-    patches(ctx, this.media, half, Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25)));
     ctx.restore();
     // The edge: 0.1 mm soft, and darker in the last 0.3 mm.
     ctx.strokeStyle = "rgba(8, 3, 2, 0.18)";
@@ -233,15 +224,13 @@ export class Drawing {
       this.image = inner.createImageData(size, size);
       this.pixels = new Uint32Array(this.image.data.buffer);
     }
-    const [pale, none] = [this.media.includes("white reflex"), this.media.includes("no reflex")];
-    const haze = none ? 0 : (setting.haze ?? 0);
+    const haze = setting.haze ?? 0;
     // Scattered light: what falls on the pupil veils it in grey, and some of the reflex lifts the dark.
-    const lit = haze && Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25));
-    const veil = Math.round(pale ? PALE * lit ** 0.3 : VEIL * haze * lit);
-    const lifted = pale ? 0 : (LIFTED * haze) / 10;
+    const veil = haze && Math.round(VEIL * haze * Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25)));
+    const lifted = (LIFTED * haze) / 10;
     if (veil !== this.veil) [this.veil, this.inks] = [veil, inks(veil)];
     const { inks: ink, pixels, mottle: spots } = this;
-    const clear = none || pale ? 0 : (1 - haze) / 10;
+    const clear = (1 - haze) / 10;
     for (let place = 0; place < size * size; place += 1) {
       const shade = Math.sqrt(values[place] * spots[place] * clear + lifted) * (SHADE_STEPS / 1.25);
       pixels[place] = ink[shade < SHADE_STEPS - 1 ? shade | 0 : SHADE_STEPS - 1];
@@ -269,7 +258,6 @@ export class Drawing {
     ctx.fillStyle = glow;
     ctx.fillRect(x - 0.5, y - 0.5, 1, 1);
     ctx.globalCompositeOperation = "source-over";
-    glints(ctx, this.media, (setting.pupil_mm ?? 5) / 2, across(setting.streak) * faceMm, lit);
   }
 
   /**

@@ -27,7 +27,6 @@ const RADIAN = Math.PI / 180;
  * @property {number} cone D of a cone below the centre
  * @property {number} haze share of the light that the media scatter
  * @property {string} unrest what the eye does by itself: "none", "alive", "wavering", "jerk" or "pendular"
- * @property {string[]} [media] what is in the way of the light, drawn by chair/media.js
  * @property {string} target what the eye looks at: "far" or "near", beside the sight hole
  */
 

@@ -3,13 +3,14 @@
 
 import { faceLight } from "../reflex.js";
 import { acts } from "./bench-acts.js";
-import { Drawing, fiveStills } from "./bench-drawing.js";
+import { fiveStills } from "./bench-drawing.js";
 import { Form } from "./bench-form.js";
 import { watcher } from "./bench-goals.js";
 import { keys, pointers, wheel } from "./bench-input.js";
 import { keep } from "./bench-kept.js";
 import { STILL, life } from "./bench-life.js";
 import { plan } from "./bench-plan.js";
+import { EyeDrawing } from "./chair/media.js";
 import { BenchState } from "./bench-state.js";
 import { Sweep } from "./bench-sweep.js";
 import { Tray } from "./bench-tray.js";
@@ -38,8 +39,8 @@ function set(root) {
   const motion = !matchMedia("(prefers-reduced-motion: reduce)").matches;
   const state = new BenchState(JSON.parse(root.dataset.views ?? "[]"), JSON.parse(root.dataset.instrument ?? "{}"));
   const sweep = new Sweep();
-  const drawing = new Drawing(canvas, rim);
-  const still = new Drawing(document.createElement("canvas"));
+  const drawing = new EyeDrawing(canvas, rim);
+  const still = new EyeDrawing(document.createElement("canvas"));
   const form = new Form(root, state);
   new Tray(root, state);
   const answer = document.querySelector("form.answer[data-case]");
@@ -56,7 +57,8 @@ function set(root) {
     asked = false;
     // A stage that is made small shows the eye and little of the face.
     drawing.zoom = stage.clientHeight < SMALL_PX ? 1.9 : 1;
-    drawing.fit();
+    if (stage.clientHeight) drawing.fit();
+    drawing.seconds = Math.round(now / 250) / 4;
     state.sweepTo(sweep.at(now, state.faceMm));
     const { bench, setting } = state;
     // The eye's own life goes on only where motion is welcome.
@@ -64,7 +66,7 @@ function set(root) {
     if (wanted !== unrest) [unrest, alive] = [wanted, life(wanted, 1 + Math.round(1000 * Math.abs(bench.eye.sphere)))];
     const lives = unrest === "none" ? STILL : alive(now / 1000, faceLight(setting, state.faceMm)(0, 0) / 8);
     const moving = sweep.moving || unrest !== "none" || now - touchedAt < REST_MS;
-    if (canvas.width > 1) drawing.draw(state, { moving, life: lives, seconds: now / 1000 });
+    if (canvas.width > 1 && canvas.height > 1) drawing.draw(state, { moving, life: lives });
     watch();
     pressed("even", sweep.going);
     if (moving) ask();

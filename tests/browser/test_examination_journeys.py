@@ -188,7 +188,7 @@ def test_a_child_under_drops(chair: AtTheChair, page: Page, accessible: Check, s
     page.get_by_label("Given at, minutes and seconds").fill("0:20")
     chair.write(read_at="47").end()
     expect(page.locator("#verdict")).to_have_text("Both eyes right within 0.25 D")
-    expect(page.get_by_role("row", name="Wet or dry")).to_contain_text("cyclopentolate, both eyes, at 0:20")
+    expect(page.get_by_role("row", name="Wet or dry")).to_contain_text("cyclopentolate both eyes at 0:20")
     expect(page.get_by_text("You wrote 6/9 for the left eye; the card has 6/6.")).to_be_visible()
     expect(page.get_by_text("You wrote the test as letters matched; the card has letter chart.")).to_be_visible()
     expect(page.get_by_text("A check from far to near hardly can.").first).to_be_visible()
@@ -278,6 +278,7 @@ def test_a_white_reflex_is_referred_or_the_whole_fails(
     chair.pick(reflex_name="white").press("reflex")
     expect(page.get_by_text("The reflex is white. The pupil glows pale")).to_be_visible()
     page.get_by_role("link", name="To the referral").click()
+    expect(page.locator("#exam-refer")).to_be_focused()
     expect(page.locator("#do-end-point")).to_have_count(0)
     if referral:
         # A reason alone does not say whether it can wait; for a white reflex it cannot.

@@ -24,6 +24,8 @@ _LINES = (5, 6, 7.5, 9, 12, 15, 19, 24, 30, 38, 48, 60, 75, 95, 120)
 BELOW = "below 6/120"
 VISIONS = (*(f"6/{line:g}" for line in _LINES), BELOW)
 """All that a chart finds, the best first."""
+LOOKS = ("fixes and follows", "prefers the other eye", "does not fix")
+"""What is written of the vision of an eye that reads no chart."""
 
 
 @dataclass(frozen=True)

@@ -102,10 +102,10 @@ def _why_it_accommodated(patient: Patient, examined: Examined, found: Ledger) ->
     elif fog < FOG_LEAST_D and lens > 0:
         yield (
             f"The {fellow} eye needs {write_power(needs)} D and had {write_power(lens)} D: that fogs it too little, "
-            "and it ruled the focus of both."
+            "and it set the focus of both while lenses blurred this one."
         )
     elif fog < FOG_LEAST_D:
-        yield "The other eye was not fogged, and it ruled the focus of both."
+        yield "The other eye was not fogged, and it set the focus of both while lenses blurred this one."
     if share and share < NOT_YET:
         yield "The drops had not yet worked when neutral was called."
     given = [one for one in examined.state.drops if one.side == found.side]
@@ -157,7 +157,15 @@ def _end_point(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
 
 def _plane(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
     state = examined.ends_of(found.side)[-1].state
-    if state.vertex_mm is not None:
+    noted = examined.record.number("lens distance")
+    if noted is not None and state.vertex_mm is not None and abs(noted - state.vertex_mm) < 1:
+        yield (
+            f"You wrote {noted:g} mm beside it. It was moved to {patient.eye(found.side).vertex_mm:.0f} mm after the "
+            "distance had come off, which leaves this."
+        )
+    elif noted is not None:
+        yield f"You wrote the lens for {noted:g} mm from the eye."
+    elif state.vertex_mm is not None:
         yield (
             f"The lenses were {state.vertex_mm:g} mm from the eye; "
             f"the result is for {patient.eye(found.side).vertex_mm:.0f} mm."

@@ -116,6 +116,11 @@ def _axis(patient: Patient, examined: Examined, found: Ledger) -> PutRight:
     return PutRight("with the streak along the principal meridians", tuple(turned(one) for one in examined.acts))
 
 
+def _plane(patient: Patient, examined: Examined, found: Ledger) -> PutRight | None:
+    # A distance that is written beside the lens is where the result is for: no other place of the frame mends it.
+    return None if examined.record.number("lens distance") is not None else _frame(patient, examined, found)
+
+
 def _frame(_: Patient, examined: Examined, __: Ledger) -> PutRight:
     return PutRight(
         "with the frame upright and where the result is for", tuple(one for one in examined.acts if one.what != "frame")
@@ -128,6 +133,6 @@ _MAKERS: dict[TermId, Callable[[Patient, Examined, Ledger], PutRight | None]] = 
     "off-axis": _off_axis,
     "zone": _zone,
     "axis": _axis,
-    "plane": _frame,
+    "plane": _plane,
     "tilt": _frame,
 }

@@ -227,13 +227,15 @@ def record_lines(patient: Patient, examined: Examined) -> Iterator[RecordLine]:
                 "Lens to eye", written if was is None else f"{was:g} mm", _in_mm(patient, examined) or "not measured"
             )
     yield RecordLine("Reflex", _by_eye(record.entries, "reflex"), _reflexes(patient))
-    if patient.age_y < FIXATION_TO_Y or "fixation" in record.entries:
+    measured = bool(examined.end_points)
+    if (measured and patient.age_y < FIXATION_TO_Y) or "fixation" in record.entries:
         done = "steady when called" if patient.fixation_holds_s >= HOLDS_S else "wandering, called back"
         yield RecordLine("Fixation", record.entries.get("fixation", "not noted"), done)
     written = _by_eye(record.entries, "vision")
     written = "noted" if "vision" in record.notes else written
     test = record.entries.get("test", "")
-    yield RecordLine("Vision", f"{written}, {test}" if test else written, card_of(patient).vision_words)
+    written = test if test and written == "not noted" else f"{written}, {test}" if test else written
+    yield RecordLine("Vision", written, card_of(patient).vision_words)
 
 
 HOLDS_S = 20.0
@@ -275,7 +277,7 @@ def _drops_in_words(drops: tuple[Drop, ...] | list[Drop]) -> list[str]:
     for one in drops:
         at.setdefault((one.kind, one.minute), []).append(one.side)
     return [
-        f"{kind}, {'both eyes' if len(sides) == 2 else f'{sides[0]} eye'}, at {clock(minute)}"
+        f"{kind} {'both eyes' if len(sides) == 2 else f'{sides[0]} eye'} at {clock(minute)}"
         for (kind, minute), sides in sorted(at.items(), key=lambda one: one[0][1])
     ]
 

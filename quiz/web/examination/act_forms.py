@@ -26,7 +26,7 @@ from cases.patients.examination.acts import (
     WORKING,
     What,
 )
-from cases.patients.examination.card import VISIONS
+from cases.patients.examination.card import LOOKS, VISIONS
 from cases.patients.patient import SIDES, Side, other
 from quiz.practice.examining.examinations import Done, UnderWay
 from quiz.practice.forms import BadFields
@@ -39,7 +39,7 @@ LONGEST_REFERRAL = 200
 MOST_DROPS = 6
 """So many instillations a record has room for."""
 CLOCK = re.compile(r"(\d{1,3})(?::([0-5]\d))?")
-NOTHING_TO_JUDGE = "The pupil is too dark to judge: there is nothing to call neutral. Try a strong minus or plus lens."
+NOTHING_TO_JUDGE = "Too dark to call neutral. Try a strong minus or plus lens."
 
 Given = Mapping[str, str]
 
@@ -252,7 +252,7 @@ def _entries(given: Given, stands: UnderWay) -> list[Done]:
         if given.get(name, "") in ("", *words) and name in given:
             now[name, None] = given[name]
     for side in SIDES:
-        if given.get(f"vision-{side}", "-") in ("", *VISIONS):
+        if given.get(f"vision-{side}", "-") in ("", *VISIONS, *LOOKS):
             now["vision", side] = given[f"vision-{side}"]
     for row in range(1, MOST_DROPS + 1):
         if f"drop-{row}-kind" in given:

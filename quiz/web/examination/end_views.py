@@ -26,6 +26,8 @@ from cases.patients.patient import SIDES, Patient, Side
 from quiz.practice.examining.examinations import UnderWay
 from quiz.web.pictures import Picture, captioned
 
+MOVES_D = 4.0
+"""From this power in D on it matters, and is said, how far from the eye a result was written for: ours."""
 COUNTED_D = 0.06
 """A cause weaker than this in D is shown and not counted."""
 UNDONE = {"room", "target", "seat", "sight", "own eye", "zone", "frame", "drops", "call", "take off", "lens"}
@@ -80,6 +82,10 @@ class EyeEnd:
     """The one without which least would be left."""
     main_alone: bool = False
     """Whether the record would be right without it: the others cancel each other."""
+    close: bool = False
+    """Whether it is right to the quarter, whatever its cornea allows."""
+    moved: str = ""
+    """The result in the plane in which it is compared, where it was written for another."""
     allowed_d: float = CLOSE_D
     """How far from right its record may be: more where no lens is neutral all over."""
     by_drops: bool = False
@@ -178,7 +184,7 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
     if all(one.agrees for one in done):
         words = "Both eyes right" if not missing else f"{done[0].side.capitalize()} eye right"
         lead, close = "Within a quarter dioptre in every meridian.", "within 0.25 D"
-        uneven = [one for one in done if one.allowed_d > CLOSE_D and not _close_to_rx(patient, examined, one.side)]
+        uneven = [one for one in done if one.allowed_d > CLOSE_D and not one.close]
         if uneven:
             one = max(uneven, key=lambda eye: eye.allowed_d)
             lead = (
@@ -229,13 +235,19 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
     right = patient.eye(side).rx
     was = examined.record.written.get(side)
     text = "not written" if was is None else write_prescription(was)
+    noted, moved, worn = examined.record.number("lens distance"), "", patient.eye(side).vertex_mm
+    truth = write_prescription(right)
+    if was is not None and noted is not None and abs(noted - worn) >= 1 and was.strongest >= MOVES_D:
+        was = was.moved(noted - worn)
+        text, truth = f"{text} at {noted:g} mm", f"{truth} at {worn:.0f} mm"
+        moved = f"{write_prescription(was, decimals=2)} at {worn:.0f} mm"
     try:
         found = ledger(patient, examined, side)
     except NotMeasured:
         reason = "was not written down" if examined.ends_of(side) else "was never called neutral"
         why = f"The {side} eye {reason}, so it has no ledger."
         agrees = was is not None and _close(was, right, allowed_d(patient.eye(side)))
-        return EyeEnd(side, text, write_prescription(right), agrees, "", None, (), None, (), (), why)
+        return EyeEnd(side, text, truth, agrees, "", None, (), None, (), (), why, moved=moved)
     allowed = allowed_d(patient.eye(side))
     close, by_drops = _close(found.written, right, allowed), _right_by_drops(patient, examined, found)
     shown = tuple(_causes(patient, examined, found))
@@ -244,7 +256,9 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
     return EyeEnd(
         side=side,
         written=text,
-        right=write_prescription(right),
+        right=truth,
+        moved=moved,
+        close=_close(found.written, right, CLOSE_D),
         agrees=close or by_drops,
         out_by=out_by(found.error),
         figure=_figure(found, f"ledger-{side}"),
@@ -263,11 +277,6 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
 def _size(allowed: float) -> str:
     """Write what is allowed to the hundredth of a dioptre, without what rounding leaves."""
     return f"{allowed - CLOSE_D + 0.25:.2f}"
-
-
-def _close_to_rx(patient: Patient, examined: Examined, side: Side) -> bool:
-    was = examined.record.written.get(side)
-    return was is not None and _close(was, patient.eye(side).rx, CLOSE_D)
 
 
 def _length(lens: SphCyl) -> float:

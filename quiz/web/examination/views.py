@@ -13,7 +13,7 @@ from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import clock, log_lines
 from cases.patients.examination.acts import CYLINDER, FIXATION, REFLEXES, SPHERE, TAPE_OFFSETS_CM, TESTS, WORKING
-from cases.patients.examination.card import VISIONS, Card, card_of
+from cases.patients.examination.card import LOOKS, VISIONS, Card, card_of
 from cases.patients.examination.chairside import (
     drops_words,
     gaze_words,
@@ -100,8 +100,6 @@ class RecordFields:
     fixation: tuple[str, ...]
     visions: tuple[str, ...]
     tests: tuple[str, ...]
-    ticked: bool
-    """Whether it was begun with ticks in place of values."""
     referred: str
     how_soon: str
 
@@ -297,9 +295,8 @@ def _record(stands: UnderWay) -> RecordFields:
         },
         drops=_drop_rows(stands),
         fixation=FIXATION,
-        visions=VISIONS if not card_of(stands.patient).no_chart else (),
+        visions=LOOKS if card_of(stands.patient).no_chart else VISIONS,
         tests=TESTS,
-        ticked=bool(record.notes),
         referred=record.referred,
         how_soon=record.how_soon,
     )

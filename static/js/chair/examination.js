@@ -73,7 +73,10 @@ function onlyOne(opened) {
 function toReferral(event) {
   const link = /** @type {HTMLElement} */ (event.target).closest('a[href="#exam-refer"]');
   const record = document.getElementById("panel-record");
-  if (link && record instanceof HTMLDetailsElement) record.open = true;
+  if (!link || !(record instanceof HTMLDetailsElement)) return;
+  event.preventDefault();
+  record.open = true;
+  document.getElementById("exam-refer")?.focus();
 }
 
 /** Where the eye has been scrolled out of a narrow page, it stays at the top, small. @param {HTMLElement} root */
@@ -81,11 +84,8 @@ function keepEyeInView(root) {
   const eye = root.querySelector(".bench-live");
   if (!eye) return;
   const look = () => {
-    const top = eye.getBoundingClientRect().top;
-    const small = root.classList.contains("eye-small");
-    if (!FOLDS.matches) root.classList.remove("eye-small");
-    else if (!small && top < -(STAGE_PX - EYE_PX)) root.classList.add("eye-small");
-    else if (small && top > -(STAGE_PX - EYE_PX)) root.classList.remove("eye-small");
+    const seen = eye.getBoundingClientRect().top + STAGE_PX - (document.getElementById("exam-now")?.offsetHeight ?? 0);
+    root.classList.toggle("eye-small", FOLDS.matches && seen < EYE_PX);
   };
   addEventListener("scroll", look, { passive: true });
   FOLDS.addEventListener("change", look);
@@ -124,7 +124,8 @@ function looked(state) {
 
 /** Whether any light comes back that could be judged, as the app would say. @param {BenchState} state */
 function shows(state) {
-  if (state.bench.media?.includes("no reflex")) return false;
+  const bench = /** @type {import("./media.js").Bench} */ (state.bench);
+  if (bench.media?.includes("no reflex")) return false;
   const { setting } = state;
   return beam(setting, "fine")(0)(0, 0) >= SEEN.too_dull_mm2;
 }

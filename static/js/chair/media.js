@@ -1,9 +1,20 @@
 // @ts-check
 // What stands in the way of the light, drawn in the pupil: opacities, a ring, a smear, glints of an implant, a pale
-// reflex. Places and sizes are examples: no published source. No DOM but the canvas that is given.
+// reflex. Places and sizes are examples: no published source.
 
-/** Grey that a pale reflex adds, of 255, where the beam falls on it: it comes back wherever the streak lies. */
-export const PALE = 250;
+import { faceLight } from "../../reflex.js";
+import { Drawing } from "../bench-drawing.js";
+import { STILL } from "../bench-life.js";
+
+/** @typedef {import("../../reflex.js").Streaked} Streaked */
+/** @typedef {import("../bench-life.js").Life} Life */
+/** @typedef {import("../bench-state.js").Bench & {media?: string[]}} Bench with what is in the way of its light */
+
+/** Grey of a pale reflex, of 255, where the beam falls on it: it comes back wherever the streak lies. */
+const PALE = 250;
+/** Light on the face, mm², in which it is fully lit. */
+const FULL_MM2 = 7.5;
+
 
 /** How much of the light passes at a place of the pupil, mm from its centre; `rho` its radius. @typedef {(x: number, y: number, rho: number, seconds: number) => number} Passing */
 
@@ -37,6 +48,74 @@ const PASSING = {
   scar: (x, y, rho) => (patch(x, y, rho) < 1 ? 0.2 : 1),
 };
 
+/** A picture of the bench with what is in the way of the light. */
+export class EyeDrawing extends Drawing {
+  /** @type {string[]} */
+  media = [];
+  /** The moment, for what slides by itself, s. */
+  seconds = 2;
+
+  /**
+   * @param {import("../bench-state.js").BenchState} state
+   * @param {{moving?: boolean, life?: Life, faceMm?: number}} [how]
+   */
+  draw(state, how = {}) {
+    this.media = /** @type {Bench} */ (state.bench).media ?? [];
+    super.draw(state, how);
+  }
+
+  /**
+   * @param {Streaked} setting
+   * @param {number} faceMm
+   * @param {boolean} moving
+   * @param {Life} life
+   */
+  pupil(setting, faceMm, moving, life) {
+    super.pupil(setting, faceMm, moving, life);
+    this.ctx.save();
+    this.ctx.translate(life.pupilX, 0);
+    patches(this.ctx, this.media, (setting.pupil_mm ?? 5) / 2, litAt(setting, faceMm));
+    this.ctx.restore();
+  }
+
+  /**
+   * @param {Float32Array} values mm²
+   * @param {number} size
+   * @param {Streaked} setting
+   * @param {number} faceMm
+   */
+  colour(values, size, setting, faceMm) {
+    const [pale, none] = [this.media.includes("white reflex"), this.media.includes("no reflex")];
+    if (!pale && !none) {
+      clouded(this.media, setting.pupil_mm ?? 5, size, this.seconds, values);
+      super.colour(values, size, setting, faceMm);
+      return;
+    }
+    const grey = none ? 6 : Math.round(PALE * litAt(setting, faceMm) ** 0.3);
+    this.spot.width = this.spot.height = size;
+    this.image = null;
+    const inner = /** @type {CanvasRenderingContext2D} */ (this.spot.getContext("2d"));
+    inner.fillStyle = `rgb(${grey}, ${Math.round(0.96 * grey)}, ${Math.round(0.88 * grey)})`;
+    inner.fillRect(0, 0, size, size);
+  }
+
+  /**
+   * @param {Streaked} setting
+   * @param {number} faceMm
+   * @param {Life} life
+   */
+  mark(setting, faceMm, life = STILL) {
+    super.mark(setting, faceMm, life);
+    const along = -Math.sin((setting.streak * Math.PI) / 180) * faceMm;
+    glints(this.ctx, this.media, (setting.pupil_mm ?? 5) / 2, along, litAt(setting, faceMm));
+  }
+}
+
+/** The share of the lamp that falls on the pupil's centre. @param {Streaked} setting @param {number} faceMm */
+function litAt(setting, faceMm) {
+  return Math.min(1, faceLight(setting, faceMm)(0, 0) / FULL_MM2);
+}
+
 /**
  * Take from the light at each point what stands in its way.
  * @param {string[]} media
@@ -45,7 +124,7 @@ const PASSING = {
  * @param {number} seconds
  * @param {Float32Array} into
  */
-export function clouded(media, pupil, size, seconds, into) {
+function clouded(media, pupil, size, seconds, into) {
   const laws = media.filter((one) => one in PASSING).map((one) => PASSING[one]);
   if (!laws.length) return;
   const [rho, step] = [pupil / 2, pupil / size];
@@ -58,16 +137,16 @@ export function clouded(media, pupil, size, seconds, into) {
 
 /**
  * What sends light back itself: the grey of a scar.
- * @param {CanvasRenderingContext2D} ctx in mm about the pupil's centre, y down
+ * @param {CanvasRenderingContext2D} ctx in mm about the pupil's centre, y up
  * @param {string[]} media
  * @param {number} rho
  * @param {number} lit share of the beam on the pupil
  */
-export function patches(ctx, media, rho, lit) {
+function patches(ctx, media, rho, lit) {
   if (!media.includes("scar")) return;
   ctx.fillStyle = `rgba(186, 182, 172, ${0.15 + 0.55 * lit})`;
   ctx.beginPath();
-  ctx.ellipse(SCAR.x * rho, -SCAR.y * rho, SCAR.a * rho, SCAR.b * rho, 0.5, 0, 2 * Math.PI);
+  ctx.ellipse(SCAR.x * rho, SCAR.y * rho, SCAR.a * rho, SCAR.b * rho, 0, 0, 2 * Math.PI);
   ctx.fill();
 }
 
@@ -79,7 +158,7 @@ export function patches(ctx, media, rho, lit) {
  * @param {number} lampMm where the beam has gone to the right
  * @param {number} lit
  */
-export function glints(ctx, media, rho, lampMm, lit) {
+function glints(ctx, media, rho, lampMm, lit) {
   if (!media.includes("artificial lens")) return;
   ctx.globalCompositeOperation = "lighter";
   for (const [x, y, way] of [[-0.42, 0.3, 0.1], [0.3, -0.42, -0.07]]) {

@@ -17,9 +17,12 @@ from quiz.learning import model
 from quiz.practice import dealing, progress
 from quiz.practice.examining import examinations
 from quiz.practice.examining.examinations import Done, OverAlready, UnknownExamination
+from quiz.practice.forms import BadFields
 from quiz.storage import progress_queries, projection, retention_queries
 from quiz.storage.store import Learner, Store
-from quiz.web.examination.end_views import _eye, _verdict
+from quiz.web.examination.act_forms import read_form
+from quiz.web.examination.end_views import _eye, _verdict, end_page
+from quiz.web.examination.views import examination_page
 from tests.cases.patients.examination.scripts import Script, patient_of
 from tests.conftest import NOON, NOT_TAKEN, lots, written
 
@@ -53,6 +56,49 @@ def test_a_form_sent_twice_is_one_act(store: Store, learner: Learner, begun: str
     for _ in range(2):
         stands = examinations.do(store, learner, begun, [("take off", 1.5, None)], sent_as="b", now=NOON)
     assert stands.examined.record.taken == dict.fromkeys(SIDES, 1.5)
+
+
+def test_an_examination_begun_with_ticks_goes_on_with_values(store: Store, learner: Learner, begun: str) -> None:
+    """What an earlier version kept: ticks in place of values, and a lens to fog. It opens, and is ended as now."""
+    before: list[Done] = [*SET_UP, ("lens", ("sphere", SphCyl(2)), "left"), ("note", "distance", None)]
+    before += [("note", "vision", None), ("end point", 180.0, "right"), ("write", SphCyl(-2), "right")]
+    examinations.do(store, learner, begun, before, sent_as="old", now=NOON)
+    page = examination_page(examinations.own(store, learner, begun), {}, sent_as="x", faults={}, whole=True)
+    assert page.record.entries == {}
+    record = {"do": "record", "distance": "50", "drops": "dry", "taken-right": "2.00", "vision-left": "6/30"}
+    done = read_form(record, examinations.own(store, learner, begun))
+    assert [one[0] for one in done] == ["take off", "entry", "entry", "entry"]
+    examinations.do(store, learner, begun, done, sent_as="new", now=NOON)
+    assert read_form(record, examinations.own(store, learner, begun)) == []
+    examinations.hand_in(store, learner, begun, now=NOON)
+    end = end_page(examinations.own(store, learner, begun), undo=None, put_right="", of=None)
+    assert ("Vision", "noted", "right 6/38, left 6/30, letter chart") in end.notes
+    assert not any("no working distance" in one or "no vision" in one for one in end.left_out)
+
+
+def test_nothing_is_called_neutral_where_nothing_comes_back(store: Store, learner: Learner) -> None:
+    dark = examinations.begin_vignette(store, learner, "gwen", now=NOON, lots=lots())
+    with pytest.raises(BadFields, match="Too dark to call neutral"):
+        read_form({"do": "end-point", "streak": "15"}, examinations.own(store, learner, dark))
+    examinations.do(store, learner, dark, [("lens", ("sphere", SphCyl(-7)), "right")], sent_as="l", now=NOON)
+    assert read_form({"do": "end-point", "streak": "15"}, examinations.own(store, learner, dark))
+
+
+@pytest.mark.parametrize(
+    ("given", "field"),
+    [
+        ({"distance": "three"}, "distance"),
+        ({"read-at": "12:75"}, "read-at"),
+        ({"drop-1-kind": "cyclopentolate", "drop-1-eyes": "both", "drop-1-minute": ""}, "drop-1-minute"),
+        ({"lens-distance": "99"}, "lens-distance"),
+    ],
+)
+def test_a_value_that_cannot_be_read_is_refused_at_its_field(
+    store: Store, learner: Learner, begun: str, given: dict[str, str], field: str
+) -> None:
+    with pytest.raises(BadFields) as refused:
+        read_form({"do": "record", **given}, examinations.own(store, learner, begun))
+    assert set(refused.value.faults) == {field}
 
 
 def test_a_second_tab_goes_on_from_where_the_first_is(store: Store, learner: Learner, begun: str) -> None:

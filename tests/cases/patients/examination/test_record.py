@@ -94,7 +94,7 @@ def test_drops_are_written_with_their_time_and_that_of_the_reading() -> None:
     assert blamed(script.do("entry", ("read at", "42"))) == set()
     assert blamed(script.do("entry", ("drops", "dry"))) == {"dry-with-drops"}
     clinic = next(one.clinic for one in record_lines(child, script.examined) if one.label == "Wet or dry")
-    assert clinic.startswith("wet: cyclopentolate, both eyes, at 0:")
+    assert clinic.startswith("wet: cyclopentolate both eyes at 0:")
 
 
 def test_a_record_that_was_kept_with_ticks_is_read_as_it_was() -> None:
