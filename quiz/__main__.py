@@ -807,6 +807,8 @@ def move(data: Where | None, to: Where) -> None:
         if one.rows:
             say(f"{one.table}: {counted(one.rows, 'row')}, sha256 {one.digest[:16]}")
     say(f"{named(to)}: everything is there, the same row by row. Look it over: `python -m quiz check --data ADDRESS`.")
+    if not isinstance(to, Path):
+        say("What is deleted from now on stays on PostgreSQL's disk until it is tidied up: README.md, “On PostgreSQL”.")
 
 
 @commands.command()

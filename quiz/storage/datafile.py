@@ -115,6 +115,8 @@ class DataFile:
     this process takes one lock first: SQLite's own waiting sleeps, and would be ten times slower.
     """
 
+    wipes = True
+
     def __init__(self, path: Path, patience: float) -> None:
         self.path = path
         self.patience = patience

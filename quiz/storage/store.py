@@ -220,6 +220,11 @@ class Store:
         if self._remember:
             self._patience = max(0.0, self._patience - seconds)
 
+    @property
+    def wipes(self) -> bool:
+        """Whether what is deleted is overwritten at once where it stood."""
+        return self._file.wipes
+
     def wipe(self) -> None:
         """Let nothing of what was deleted be found in the log beside the data file either; outside `writing()`."""
         self._file.wipe(self._db)

@@ -87,6 +87,9 @@ class PostgresData:
     looked_over = True
     """PostgreSQL looks after its pages itself; what stands in the rows `check` reads."""
 
+    wipes = False
+    """PostgreSQL does not overwrite a row: `VACUUM` marks its place as free and leaves what is in it."""
+
     def __init__(self, address: Address, patience: float) -> None:
         self.address, self.patience = address, patience
         self._pool: ConnectionPool[Connection] | None = None
@@ -292,7 +295,7 @@ class PostgresData:
         return error
 
     def wipe(self, db: Connection) -> None:
-        """Do nothing: when PostgreSQL writes over what was deleted is its own affair (DECISIONS.md)."""
+        """Do nothing: README.md, "On PostgreSQL", says what an administrator of the database can do."""
 
 
 # Each attempt to connect would be a line, of each connection; that the database is away the pages say and log.

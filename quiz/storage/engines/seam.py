@@ -15,6 +15,9 @@ class Engine(Protocol):
     looked_over: bool
     """Whether what it holds was looked over from end to end when it was opened."""
 
+    wipes: bool
+    """Whether what is deleted is overwritten at once where it stood."""
+
     @property
     def where(self) -> Any:
         """What `--data` names it by: a path, or an `Address`."""
@@ -52,7 +55,7 @@ class Engine(Protocol):
         """Add a row and return its number; 0 where nothing was added."""
 
     def wipe(self, db: Any) -> None:
-        """Let nothing of what was deleted be found where it stood, as far as the engine can."""
+        """Overwrite what was deleted wherever it still stands, if the engine `wipes`; otherwise do nothing."""
 
     def look_over(self) -> Iterator[None]:
         """Look what it holds over in turns while it is in use."""

@@ -113,4 +113,4 @@ def _delete_page(problem: str | None = None) -> DeletePage:
     who = request_context.learner()
     store = request_context.store()
     sent = lti_queries.is_of_platform(store, who.id)
-    return DeletePage(who.name, progress_queries.holdings(store, who.id), _in_class(), problem, sent)
+    return DeletePage(who.name, progress_queries.holdings(store, who.id), _in_class(), problem, sent, store.wipes)

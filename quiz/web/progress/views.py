@@ -134,6 +134,8 @@ class DeletePage:
     problem: str | None = None
     of_platform: bool = False
     """Whether grades of theirs may have been sent to a course platform."""
+    overwritten: bool = True
+    """Whether the data are held where what is deleted is overwritten at once."""
 
 
 def progress_page(store: Store, learner: Learner, *, now: float) -> ProgressPage:

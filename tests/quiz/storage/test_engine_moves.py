@@ -126,6 +126,7 @@ def test_the_command_says_what_it_moved(filled: Path, address: Address, tmp_path
     done = quiz("move", "--data", filled, "--to", address.with_password)
     assert (done.returncode, done.stderr) == (0, "")
     assert "the same row by row" in done.stdout
+    assert "stays on PostgreSQL's disk until it is tidied up" in done.stdout
     assert quiz("check", "--data", address.with_password).returncode == 0
     again = quiz("move", "--data", filled, "--to", address.with_password)
     assert again.returncode == 2

@@ -146,6 +146,30 @@ def test_a_transaction_that_breaks_is_undone_and_told(data: PostgresData, two: t
 # --- opening ----------------------------------------------------------------------------------------------------------
 
 
+def _holding(words: str) -> set[str]:
+    """Return in which of its folders the server has these words on its disk."""
+    server().run("CHECKPOINT")
+    folder = server()._data
+    files = [one for one in folder.rglob("*") if one.is_file() and words.encode() in one.read_bytes()]
+    return {one.relative_to(folder).parts[0] for one in files}
+
+
+def test_what_is_deleted_is_off_the_tables_once_they_are_written_anew(data: PostgresData) -> None:
+    """README.md says what stays on the disk and how it goes; the page on which one deletes oneself, that it stays."""
+    assert not data.wipes
+    with closing(Store(data)) as store:
+        who = learners.add(store, "Ada Quellenau", now=NOON)
+        assert _holding("Quellenau") == {"base", "pg_wal"}
+        learners.remove(store, who.id, now=NOON)
+        assert [one.name for one in store.learners() if "Quellenau" in one.name] == []
+    assert "base" in _holding("Quellenau")
+    with psycopg.connect(data.address.with_password, autocommit=True) as conn:
+        conn.execute("VACUUM FULL")
+    assert _holding("Quellenau") == {"pg_wal"}
+    page = create_app(data, clock=Clock(), lots=lots()).test_client().get("/progress/delete").text
+    assert "The disk of the database holds it until its administrator has tidied up." in page
+
+
 def test_an_empty_database_is_made_and_opened_again() -> None:
     address = server().empty()
     with pytest.raises(Refused, match="it is empty"):

@@ -170,8 +170,8 @@ def test_who_is_of_the_other_school_sees_it(several: Several) -> None:
         assert len(visitor.found) >= least, sorted(visitor.found)
 
 
-def test_the_installation_is_told_of_preceptors_and_their_schools_alone(several: Several) -> None:
+def test_the_installation_is_told_of_schools_their_preceptors_and_platforms_alone(several: Several) -> None:
     preceptors.make_administrator(several.store, preceptors.named(several.store, "Ines Vale"), now=NOON)
     visitor = Visitor(several.app, several.people["Ines Vale"])
     visitor.follow(*ALSO)
-    assert set(visitor.found) == {"/preceptors", "/schools"}
+    assert {one.split("/")[1] for one in visitor.found} == {"platforms", "preceptors", "schools"}
