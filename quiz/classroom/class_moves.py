@@ -79,7 +79,8 @@ def planned(store: Store, leaves: School, class_ids: Sequence[int], to: int | No
         for name, shared in school_queries.classes_that_share(store, numbers)
     ]
     obstacles += [
-        f"“{one.name}” is the class of a course on a platform of {leaves.name}: untie the course from it first"
+        f"“{one.name}” is the class of a course on a platform of {leaves.name}: "
+        "take the course off it first, under Course platform on its page"
         for one in going
         if lti_queries.courses_of_class(store, one.id)
     ]

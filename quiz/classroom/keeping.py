@@ -1,4 +1,4 @@
-"""For how long answers are kept: what is older than a day, learner by learner, and deleting it."""
+"""For how long answers are kept: answers before a day, learner by learner, and deleting them."""
 
 from __future__ import annotations
 

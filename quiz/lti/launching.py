@@ -50,7 +50,7 @@ REFUSALS = {
     9: "Only learners and teachers of the course can come in. Ask your teacher to add you to the course.",
     10: "This link belongs to no course. Ask your teacher to put it into one.",
     11: "Your teacher has not opened this course here yet. Ask your teacher to open the link first.",
-    12: "This link opens a drill of another class. Ask your teacher to place it again.",
+    12: "This link opens a drill of another class. Ask your teacher to open it and choose its drill.",
     13: "No drill has been chosen for this link yet. Ask your teacher to open it and choose one.",
     14: "Only a teacher of the course can choose a drill.",
     15: "The platform could not be reached to check its signature. Wait a minute, then open the link again. "

@@ -24,8 +24,11 @@ document.addEventListener("click", async (event) => {
   toggle(root, button);
 });
 
-// The page behind is another by now: it is asked for again.
-addEventListener("popstate", () => location.reload());
+// The page behind is another by now: it is asked for again. A link within the page goes nowhere else.
+let shown = location.pathname;
+addEventListener("popstate", () => {
+  if (location.pathname !== shown) location.reload();
+});
 
 /**
  * Put the mark at an address into this page; whatever is in the way, the browser opens it as a page.
@@ -42,6 +45,7 @@ export async function openMark(url) {
     }
     document.title = page.title;
     history.pushState(null, "", url);
+    shown = location.pathname;
     came = performance.now();
     scrollTo(0, 0);
     document.getElementById("verdict")?.focus({ preventScroll: true });

@@ -13,7 +13,7 @@ from cases.patients.drawing_patients import draw_patient
 from cases.patients.examination.act_words import act_words
 from cases.patients.examination.acts import Act, EndPoint, read_acts
 from cases.patients.examination.world import left_at
-from cases.patients.patient import Side, other
+from cases.patients.patient import Medium, Side, other
 from quiz.practice.examining import examinations
 from quiz.practice.examining.examinations import UnderWay
 from tests.browser.conftest import Check, Served
@@ -290,6 +290,54 @@ def test_a_white_reflex_is_referred_or_the_whole_fails(
     expect(page.locator("#verdict")).to_contain_text(heading)
     expect(page.get_by_text("The record has no vision.")).to_have_count(0)
     expect(page.get_by_text("not written")).to_have_count(0)
+
+
+def test_on_a_telephone_one_part_is_open_and_the_eye_stays_in_view(chair: AtTheChair, page: Page) -> None:
+    page.set_viewport_size(NARROW)
+    chair.choose("Gwen")
+    expect(page.locator("#exam.ready")).to_be_attached()
+    assert page.evaluate("document.documentElement.scrollHeight") < 2000
+    # Far from neutral nothing comes back that could be called neutral, and the page says why.
+    expect(page.locator("#do-end-point")).to_be_disabled()
+    expect(page.get_by_text("Too dark to call neutral")).to_be_visible()
+    chair.press("lens", lens_sphere="-7.00")
+    expect(page.locator("#do-end-point")).to_be_enabled()
+    for part in ("room", "drops", "record"):
+        page.locator(f"#panel-{part} > summary").click()
+        expect(page.locator(":is(.exam-panels, .exam-written) > details[open]")).to_have_count(1)
+        expect(page.locator("#bench-stage")).to_be_in_viewport(ratio=0.5)
+    page.locator("#exam-refer").scroll_into_view_if_needed()
+    box = page.locator("#bench-stage").bounding_box()
+    assert box is not None
+    assert (round(box["y"]), round(box["height"])) == (0, 140)
+
+
+@pytest.mark.parametrize("medium", ["white reflex", "no reflex"])
+def test_the_picture_has_what_the_words_say(chair: AtTheChair, page: Page, medium: Medium) -> None:
+    page.goto(f"{chair.served.url}examination")
+    patient = draw_patient("in the picture", age=(2, 3), has=medium)
+    side: Side = "right" if patient.right.unsafe else "left"
+    store, learner = chair.served.store, chair.served.learner
+    one = examinations.begin(store, learner, patient, now=chair.served.clock.at, lots=lots(9))
+    for eye, unsafe in ((side, True), (other(side), False)):
+        page.goto(f"{chair.served.url}examination/{one}/{eye}")
+        expect(page.locator("#bench.moving")).to_be_attached()
+        page.wait_for_function(f"({OF_THE_PUPIL})()[3] > 0")
+        red, green, blue, _ = page.evaluate(f"({OF_THE_PUPIL})()")
+        if not unsafe:
+            assert red > 2 * blue, (red, green, blue)
+        elif medium == "white reflex":
+            assert min(red, green, blue) > max(60, 0.8 * red), (red, green, blue)
+        else:
+            assert max(red, green, blue) < 20, (red, green, blue)
+
+
+OF_THE_PUPIL = """() => {
+  const canvas = document.getElementById('bench-picture');
+  const ctx = canvas.getContext('2d', {alpha: false});
+  return [...ctx.getImageData(canvas.width / 2 - 8, canvas.height / 2, 1, 1).data];
+}"""
+"""Red, green and blue in the pupil, beside the mark of the lamp."""
 
 
 def test_the_hands_of_these_tests_find_neutral() -> None:

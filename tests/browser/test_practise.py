@@ -207,6 +207,18 @@ def test_the_way_back_is_open_after_a_line_of_the_working(page: Page, served: Se
     expect(page.locator("h1")).to_have_text("Case 2 of 10")
 
 
+def test_the_link_to_the_page_keeps_what_was_typed(page: Page, served: Served) -> None:
+    """It led to another place of the same page, which was then loaded again, as if the way back had been taken."""
+    served.deal(page, "two-spheres")
+    page.locator("#answer-prescription").fill("+1.0")
+    page.evaluate("() => { window.stillHere = true; }")
+    page.get_by_role("link", name="To the page").focus()
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(re.compile("#main$"))
+    assert page.evaluate("() => new Promise(done => setTimeout(() => done(window.stillHere === true), 300))")
+    expect(page.locator("#answer-prescription")).to_have_value("+1.0")
+
+
 def test_the_way_back_is_open_after_an_answer_that_could_not_be_read(page: Page, served: Served) -> None:
     """Back and reload met a page that came of a form, which a browser may not show again."""
     case = served.deal(page, "two-spheres")

@@ -312,6 +312,13 @@ def links_of_class(store: Store, class_id: int) -> list[CourseLink]:
     return store.fetch_as(CourseLink, sql, class_id)
 
 
+def courses_with_drill(store: Store, class_id: int, drill: int) -> list[str]:
+    """Return the titles of a class's courses that have a link to a drill."""
+    sql = "SELECT DISTINCT c.title FROM lti_links k JOIN lti_contexts c ON c.id = k.context "
+    sql += "WHERE c.class = ? AND k.drill = ? ORDER BY c.title"
+    return [str(row[0]) for row in store.fetch(sql, class_id, drill)]
+
+
 def links_of_course(store: Store, course: int) -> list[CourseLink]:
     """Return the links of a course."""
     return store.fetch_as(CourseLink, "SELECT * FROM lti_links WHERE context = ? ORDER BY id", course)

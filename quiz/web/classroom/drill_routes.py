@@ -174,6 +174,8 @@ class DrillPage:
     words: str
     facts: tuple[tuple[str, str], ...]
     notes: str
+    courses: tuple[str, ...]
+    """Courses of a platform that have a link to it."""
     begun: bool
     runs: tuple[RunRow, ...]
     not_begun: tuple[str, ...]
@@ -244,6 +246,7 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         id=drill.id,
         title=drill.title,
         state="open" if drill.state == "open" and (drill.closes_at or now + 1) > now else drill.state,
+        courses=tuple(lti_queries.courses_with_drill(store, what.id, drill.id)),
         may=may_change(what),
         late=result_queries.count_late(store, drill.id),
         to_start=drill.awaited(now) and drill.opens_at is None,

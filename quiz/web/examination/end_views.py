@@ -81,7 +81,8 @@ class EyeEnd:
     main: Cause | None = None
     """The one without which least would be left."""
     main_alone: bool = False
-    """Whether the record would be right without it: the others cancel each other."""
+    """Whether the record would be right without it: the others are small, or cancel each other."""
+    others_cancel: bool = False
     close: bool = False
     """Whether it is right to the quarter, whatever its cornea allows."""
     moved: str = ""
@@ -208,7 +209,8 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
         else (f"{main.label.capitalize()}: {main.lens}." if main else "")
     )
     if main and worst.main_alone and count > 1:
-        lead += " Without it the record is right: the others cancel each other."
+        lead += " Without it the record is right"
+        lead += ": the others cancel each other." if worst.others_cancel else "."
     lead += "".join(f" {one.why_not}" for one in missing) + _not_referred(patient, examined)
     return f"{worst.side.capitalize()} eye {worst.out_by}{hidden}", lead, "off"
 
@@ -268,6 +270,7 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
         alone=from_numbers_alone(found) if not close and not by_drops else (),
         cancelled=any(one.size_d > allowed for one in found.shown) and not by_drops,
         main=main,
+        others_cancel=any(one.size_d > allowed for one in found.shown if main is not None and one.id != main.term),
         main_alone=main is not None and left[main.term].strongest <= allowed,
         allowed_d=allowed,
         by_drops=by_drops and not close,

@@ -43,7 +43,7 @@ def address() -> str:
     """
     found = request_context.public_url()
     if not found.startswith("https://"):
-        raise NotServed("it must be served to a class by https: serve --class --behind-proxy 1 --address https://…")
+        raise NotServed("the app must be served to a class by https: serve --class --behind-proxy 1, with --address")
     if not installed():
         raise NotServed(str(NotInstalled()))
     return found

@@ -166,7 +166,7 @@ def config() -> Response:
         "Type these addresses into your course platform, as an external tool of LTI 1.3. Three of the five are the "
         "same; that is right. Choose a public key by keyset URL.",
         "There allow content selection (deep linking), grades (assignment and grade services), and names and roles. "
-        "Share people's names, not their e-mail addresses. A new window is best; a frame works too.",
+        "Share people’s names, not their e-mail addresses. A new window is best; a frame works too.",
         "The platform then shows an issuer, a client ID, a deployment ID and three addresses. Who administers this "
         "server types them in under Class, Course platforms, or gives them to the command below.",
     )
@@ -174,7 +174,7 @@ def config() -> Response:
     command = (
         f"{PROGRAM} lti add --issuer ISSUER --client CLIENT --deployment DEPLOYMENT --login URL --token URL --keys URL"
     )
-    listed = (*addresses.items(), ("Command on the app's server", command))
+    listed = (*addresses.items(), ("Command on the app’s server", command))
     return _page("", PlatformPage("Addresses for a course platform", words, listed=listed))
 
 
@@ -214,10 +214,10 @@ def register(invitation: str) -> Response:
     registered = (
         f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved. "
         "Who administers this server does that under Class, Course platforms, or by the command below. Compare the "
-        "issuer there with your platform's.",
+        "issuer there with your platform’s.",
         "Activate the tool in your platform, too, if it asks for that.",
     )
-    listed = (("Issuer", made.issuer), ("Command on the app's server", f"{PROGRAM} lti approve {made.id}"))
+    listed = (("Issuer", made.issuer), ("Command on the app’s server", f"{PROGRAM} lti approve {made.id}"))
     return _page(origins_of(made), PlatformPage("Registered", registered, closes=True, listed=listed))
 
 
@@ -462,7 +462,7 @@ def choose() -> Response:
 def _last_words(drill: Drill, points: float) -> tuple[str, ...]:
     """Say what is about to be put into a course, and what it still lacks."""
     graded = (
-        f"{points:g} points in the course's grades" if grade_outbox.is_graded(drill) else "no grade: it has no score"
+        f"{points:g} points in the course’s grades" if grade_outbox.is_graded(drill) else "no grade: it has no score"
     )
     lacks = {
         "draft": "It is still a draft: open it in Two Meridians before your learners come.",

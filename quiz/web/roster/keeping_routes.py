@@ -102,7 +102,7 @@ def retention(class_id: int) -> Response:
 
 @pages.post("/retention")
 def retain(class_id: int) -> Response:
-    """Show what is older than a day, and delete it when the box beside that button was ticked."""
+    """Show answers given before a date, and delete them when the box beside that button was ticked."""
     what, store = own_class(class_id, owner=True, archived=True), request_context.store()
     typed = request.form.get("before", "")
     try:

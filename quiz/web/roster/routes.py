@@ -16,6 +16,7 @@ from quiz.classroom.roster import EXTRA_TIMES, CannotMerge, CannotMove
 from quiz.practice.names import BadName
 from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class
+from quiz.storage.platform import lti_queries
 from quiz.storage.roster_queries import ClassGroup, Member
 from quiz.web import request_context
 from quiz.web.classroom.ownership import may_change, own_class
@@ -81,6 +82,8 @@ class PlacesPage:
     """Other classes of this preceptor into which learners can be put."""
     may: bool = True
     """Whether this preceptor may change anything here."""
+    course: str = ""
+    """The courses of a platform whose class this is."""
     show: str = "all"
     shown: tuple[tuple[str, str], ...] = SHOWN
     ticked: frozenset[int] = frozenset()
@@ -137,6 +140,7 @@ def _list(what: Class, code: int = 200, *, show: str = "all", **more: Any) -> Re
         what.id,
         what.name,
         rows,
+        course=" and ".join(one.title for one in lti_queries.courses_of_class(store, what.id)),
         asking=tuple(
             AskingRow(one.learner, one.name, moment(one.asked_at)) for one in roster_queries.requests_of(store, what.id)
         ),

@@ -76,6 +76,9 @@ class SchoolPage:
     changes: tuple[tuple[str, str], ...]
     """When, and in words."""
     platforms: tuple[tuple[str, str], ...]
+    """Names and states of its course platforms."""
+    installs: bool
+    """Whether who looks administers the installation too."""
     at: str = ""
     """Where something is to be corrected."""
     problem: str | None = None
@@ -120,6 +123,7 @@ def _page(what: School, code: int = 200, **more: object) -> Response:
         tuple(invitation_row(one) for one in school_queries.invitations_of(store, what.id, now)),
         changes_said(school_queries.changes_of(store, what.id, LATEST)),
         tuple(school_queries.platforms_of_school(store, what.id)),
+        me.administrator,
         **more,  # type: ignore[arg-type]
     )
     return make_response(render_template("school.html", page=page), code)

@@ -724,7 +724,7 @@ def test_what_a_move_is_refused_for(moving: Moving) -> None:
         row = {"registration": registration, "deployment_id": "1", "state": "active"}
         deployment = two.store.add("lti_deployments", row)
         lti_queries.keep_class_of(two.store, lti_queries.add_course(two.store, deployment, "c", "Course"), number)
-    assert "untie the course from it first" in moving.plan(number)
+    assert "take the course off it first" in moving.plan(number)
     assert moving.move(number).status_code == 422
     for who in ("Marit", "Ines", "Tove"):
         assert two.people[who].get(f"{moving.url}?class={number}&to={two.south.id}").status_code == 404

@@ -27,6 +27,13 @@ def test_the_cause_without_which_least_is_left_is_named_first() -> None:
     assert "the others cancel each other" in lead
 
 
+def test_small_causes_are_not_said_to_cancel_each_other() -> None:
+    script = Script(patient_of(SphCyl(-2), age=40)).set_up().do("seat", 50.0)
+    script.measure("right", axis=180, short_by=0.1).take(1.5).record("right")
+    _, lead, _ = verdict(script)
+    assert "Without it the record is right. The left eye" in lead
+
+
 def test_what_working_drops_leave_is_no_fault() -> None:
     cho = patient_of_vignette("cho")
     script = Script(cho).set_up().do("asked").do("drops", "cyclopentolate").wait(45).do("near check")
