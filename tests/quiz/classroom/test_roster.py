@@ -365,6 +365,7 @@ def test_a_class_is_taught_by_several_handed_over_and_archived(app: Flask, store
 def test_an_administrator_renames_and_removes_preceptors(app: Flask, store: Store) -> None:
     owner, other = preceptor(app, store), preceptor(app, store, "Jun Park")
     number, _ = make_class(owner)
+    assert "Rename" not in other.get("/preceptors").text
     assert other.post("/preceptors/1/rename", {"name": "Marit O."}).status_code == 403
     jun = preceptors.named(store, "Jun Park")
     preceptors.make_administrator(store, jun, now=NOON)
