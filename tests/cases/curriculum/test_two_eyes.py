@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,11 +11,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cases.curriculum.checking import patterns
+from cases.curriculum.drawn_eyes import Sought, first_fitting
 from cases.curriculum.register import case_type
 from cases.optics.axes import axis_gap
 from cases.optics.lens import SphCyl
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
+from cases.patients.patient import Patient
 from cases.procedure.case_type import draw
+from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS
 from tests.cases.seeds import settings_of
@@ -52,6 +57,30 @@ def test_what_authorities_differ_on_is_set_by_the_clinic_and_said_in_the_prompt(
             case = draw(case_type(type_id), seed, Settings(level=LEVELS[seed % 3], norms={norm: value}))
             told = " ".join(case.type.found(case.findings))
             assert f"{value:.2f} D" in told or f"{value:.0f}°" in told
+
+
+@pytest.mark.parametrize("limit", [0.25, 0.3, 0.5, 0.75, 1.0, 1.5])
+def test_a_pattern_is_found_soon_whatever_the_clinic_calls_a_difference(
+    limit: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With 0.25 D nobody was small enough, with 0.75 D no oblique angle enough: a draw took up to 17 s."""
+    looked: list[int] = []
+
+    def counted(chance: Chance, settings: Settings, fits: Callable[[Patient], Any], sought: Sought) -> Any:
+        looked.append(0)
+
+        def counts(patient: Patient) -> Any:
+            looked[-1] += 1
+            return fits(patient)
+
+        found = first_fitting(chance, settings, counts, sought)
+        assert found is not None
+        return found
+
+    monkeypatch.setattr(patterns, "first_fitting", counted)
+    for seed in range(24):
+        draw(case_type("two-eyes-pattern"), seed, Settings(level=LEVELS[seed % 3], norms={"result-difference": limit}))
+    assert max(looked) <= 100
 
 
 @pytest.mark.parametrize("type_id", TYPES)
