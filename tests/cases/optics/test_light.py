@@ -212,7 +212,8 @@ def test_no_eye_is_told_to_go_the_other_way_however_far_it_is_from_neutral(
 ) -> None:
     """Far out the beam's own edge goes with the hand: a high myope showed *with*, and a learner added plus."""
     seen_ways = set()
-    for left in np.arange(-14, 14.5, 0.5):
+    # Light summed over nodes takes ten times as long.
+    for left in np.arange(-14, 14.5, 1.0 if coma else 0.5):
         for pupil, distance in ((4, 67), (6, 50), (7, 67)):
             setting = Setting(
                 rx=SphCyl(float(left)),
