@@ -381,7 +381,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
         return None
 
     found = first_fitting(chance, settings, fits, GROWN_UP)
-    return found if found is not None else findings(*_evenly_drawn(sort, chance, settings, off))
+    return found if found is not None else findings(*_evenly_drawn(sort, chance, settings, off, limit))
 
 
 def _difference(eye: SphCyl, cause: SphCyl, chance: Chance, settings: Settings) -> SphCyl:
@@ -393,16 +393,17 @@ def _difference(eye: SphCyl, cause: SphCyl, chance: Chance, settings: Settings) 
 def _can_come(sort: str, off: float, limit: float) -> bool:
     """Say whether anyone's results differ so, where this much counts as a difference.
 
-    Published scatter alone takes the results of one eye a quarter apart, and no oblique angle at which one would still
-    measure adds a cylinder that blurs by 0.75 D: 200 patients with 16 pairs of results each had none. From some
-    distances no seat tells itself apart from the distance left in, or from a patient who looked near.
+    Where 0.25 D counts, published scatter alone makes a difference, and no oblique angle at which one would still
+    measure adds a cylinder that blurs by 0.75 D, nor often one of 0.70: of 200 patients with 16 pairs of results each
+    none fitted. From some distances no seat tells itself apart from the distance left in, or from a patient who looked
+    near.
     """
     if sort in ("small", "one-eye"):
-        return limit >= 0.5
+        return limit > 0.25
     if sort in ("mirror", "same-way"):
-        return limit < 0.75
+        return limit <= 0.6
     if sort == "nearer":
-        return any(by > limit for by in _nearer_by(off))
+        return bool(_nearer_by(off, limit))
     if sort == "farther":
         return _farther_by(off) >= max(LEAST_SHIFT, limit) + 0.25
     return sort not in ("left-in", "taken-twice") or off >= limit
@@ -418,7 +419,7 @@ def _causes(sort: str, patient: Patient, chance: Chance, off: float, limit: floa
     least = max(LEAST_SHIFT, limit + 0.25)
     few = chance.stepped(least, max(MOST_SHIFT, least))
     if sort == "nearer":
-        few = chance.among([by for by in _nearer_by(off) if by > limit])
+        few = chance.among(_nearer_by(off, limit))
     if sort == "farther":
         few = chance.stepped(least, _farther_by(off))
     both = {"small": 0.0, "left-in": off, "taken-twice": -off, "nearer": few, "farther": -few}
@@ -433,9 +434,9 @@ LEAST_SHIFT, MOST_SHIFT = 0.75, 1.25
 """By how much, in D, a seat or a misjudged end-point is out: ours."""
 
 
-def _nearer_by(off: float) -> list[float]:
-    """Return what a nearer seat may add, in D, that is not nearly what the distance is worth."""
-    return [by for by in (0.75, 1.0, 1.25) if abs(by - off) >= RIVALS_APART]
+def _nearer_by(off: float, limit: float) -> list[float]:
+    """Return what a nearer seat may add, in D, that counts and is not nearly what the distance is worth."""
+    return [by for by in (0.75, 1.0, 1.25) if by > limit and abs(by - off) >= RIVALS_APART]
 
 
 def _farther_by(off: float) -> float:
@@ -457,13 +458,13 @@ def _off_axis(sort: str, patient: Patient, chance: Chance) -> tuple[SphCyl, SphC
     return right, left
 
 
-def _evenly_drawn(sort: str, chance: Chance, settings: Settings, off: float) -> tuple[SphCyl, SphCyl]:
+def _evenly_drawn(sort: str, chance: Chance, settings: Settings, off: float, limit: float) -> tuple[SphCyl, SphCyl]:
     step = 1 if settings.level == "expert" else 5
     axis = chance.among((45, 135)) + chance.stepped(-20, 20, step)
     other = axis_of(axis + chance.stepped(-5, 5, step))
     few = chance.stepped(0.5, 1)
     if sort == "nearer":
-        few = chance.among(_nearer_by(off))
+        few = chance.among(_nearer_by(off, limit))
     if sort == "farther":
         few = chance.stepped(LEAST_SHIFT, _farther_by(off)) - 0.25
 

@@ -59,7 +59,7 @@ def test_what_authorities_differ_on_is_set_by_the_clinic_and_said_in_the_prompt(
             assert f"{value:.2f} D" in told or f"{value:.0f}°" in told
 
 
-@pytest.mark.parametrize("limit", [0.25, 0.3, 0.5, 0.75, 1.0, 1.5])
+@pytest.mark.parametrize("limit", [0.25, 0.3, 0.5, 0.6, 0.7, 0.75, 1.0, 1.5])
 def test_a_pattern_is_found_soon_whatever_the_clinic_calls_a_difference(
     limit: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
