@@ -148,36 +148,33 @@ class Beam:
             self.g, self.G = np.zeros(2), residual_matrix(self.setting).T
         self.V = np.eye(2) - self.c * self.w * self.G
         self.v = self.V.T @ self.n
+        self.size = math.hypot(*self.v)
+        self.along = self.v / self.size if self.size > 1e-6 else self.n
+        self.wide = self.w * self.setting.filament_mrad
+        self.edge = max(abs(self.c) * self.hole, SOFTEST_MM)
         self.steps, self.weights = _legendre(steps)
 
     def _by_bands(self, face_mm: Array, points: Array) -> Array:
         z = self.w * (directions_of(self.setting, points) - self.g)
-        size = math.hypot(*self.v)
-        along = self.v / size if size > 1e-6 else self.n
-        wide = self.w * self.setting.filament_mrad
-        soft = max(abs(self.c) * self.hole, SOFTEST_MM)
         x0 = self.c * (z @ self.n) - face_mm
         low = np.full(len(z), -self.radius)
         high = -low
-        if size > 1e-6:
-            low = np.maximum(low, (-wide - soft - x0) / size)
-            high = np.minimum(high, (wide + soft - x0) / size)
+        if self.size > 1e-6:
+            low = np.maximum(low, (-self.wide - self.edge - x0) / self.size)
+            high = np.minimum(high, (self.wide + self.edge - x0) / self.size)
         out = np.zeros(len(z))
         lit = high > low
         if lit.any():
-            out[lit] = self._over_chords(z[lit], x0[lit], low[lit], high[lit], along)
+            out[lit] = self._over_chords(z[lit], x0[lit], low[lit], high[lit])
         return out
 
-    def _over_chords(self, z: Array, x0: Array, low: Array, high: Array, along: Array) -> Array:
+    def _over_chords(self, z: Array, x0: Array, low: Array, high: Array) -> Array:
         """Sum the light of some points over those chords of the hole on which any falls."""
-        size = math.hypot(*self.v)
-        beside = np.array([-along[1], along[0]])
-        wide = self.w * self.setting.filament_mrad
-        soft = max(abs(self.c) * self.hole, SOFTEST_MM)
+        along, beside = self.along, np.array([-self.along[1], self.along[0]])
         half = (high - low) / 2
         t = ((low + high) / 2)[:, None] + half[:, None] * self.steps
-        X = x0[:, None] + size * t
-        lit = disc_share((X + wide) / soft) - disc_share((X - wide) / soft)
+        X = x0[:, None] + self.size * t
+        lit = disc_share((X + self.wide) / self.edge) - disc_share((X - self.wide) / self.edge)
         end = np.sqrt(np.maximum(self.radius**2 - t * t, 0))
         start = -end
         # the filament's length
