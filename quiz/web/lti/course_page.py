@@ -119,6 +119,7 @@ def courses_page(
 ) -> Response:
     """Show the courses of a class."""
     store, who = request_context.store(), request_context.preceptor()
+    names = names_in(what)
     page = CoursesPage(
         what.id,
         what.name,
@@ -126,7 +127,7 @@ def courses_page(
         what.preceptor == who.id,
         day_of(what.archived_at) if what.archived_at is not None else "",
         tuple(_course_line(one) for one in lti_queries.courses_of_class(store, what.id)),
-        tuple(link_lines(what, one) for one in lti_queries.links_of_class(store, what.id)),
+        tuple(link_lines(names, one) for one in lti_queries.links_of_class(store, what.id)),
         request_context.course_here(),
         done,
         problem,
@@ -168,11 +169,15 @@ def _left(one: Course) -> Iterator[tuple[str, str, str]]:
         yield who.name, day_of(user.left_at), scores
 
 
-def link_lines(what: Class, one: CourseLink) -> LinkLines:
-    """Return a link as the page shows it."""
+def names_in(what: Class) -> dict[int, str]:
+    """Return the names of a class's learners, by their numbers."""
+    return {each.learner: each.name for each in roster_queries.members_of(request_context.store(), what.id)}
+
+
+def link_lines(names: dict[int, str], one: CourseLink) -> LinkLines:
+    """Return a link as the page shows it; names are those of its class's learners."""
     store = request_context.store()
     drill = None if one.drill is None else class_queries.drill_of_id(store, one.drill)
-    names = {each.learner: each.name for each in roster_queries.members_of(store, what.id)}
     grades = outcome_queries.grades_at(store, one.id)
     waiting = [_not_sent(names, one, each) for each in grades if each.sent_at is None]
     sent = [(_named(names, each.learner), _score(each), moment(each.sent_at)) for each in grades if each.sent_at]

@@ -22,7 +22,7 @@ from quiz.web.classroom.ownership import own_class
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import drill_row
 from quiz.web.lti import platform_state
-from quiz.web.lti.course_page import courses_page, link_lines
+from quiz.web.lti.course_page import courses_page, link_lines, names_in
 
 pages = Blueprint("courses", __name__)
 
@@ -160,7 +160,7 @@ def platform(class_id: int) -> Response:
     """Show the courses of a class: who is in them, what their links open, and which grades are on their way."""
     what, number = own_class(class_id), request.args.get("set", type=request_context.whole)
     links = lti_queries.links_of_class(request_context.store(), what.id) if number else []
-    link = next((link_lines(what, one) for one in links if one.id == number), None)
+    link = next((link_lines(names_in(what), one) for one in links if one.id == number), None)
     return courses_page(what, done=f"“{link.title}” opens the drill “{link.drill}” now." if link else "")
 
 
@@ -197,7 +197,7 @@ def act(class_id: int) -> Response:
         return _replace(what, links, request.form["replace"])
     if "remove" in request.form:
         gone = links.get(request.form.get("remove", 0, type=request_context.whole) or 0)
-        if gone is None or not link_lines(what, gone).no_column:
+        if gone is None or not link_lines(names_in(what), gone).no_column:
             return courses_page(what, 422, problem="This link is used. Only one whose column was deleted is removed.")
         courses.remove_link(store, gone.context, gone.id)
         return courses_page(what, done=f"“{gone.title}” is off this list. Nothing was deleted in the course.")
