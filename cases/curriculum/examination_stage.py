@@ -66,7 +66,7 @@ def sweep_words(patient: Patient, side: Side, bench: Bench) -> tuple[str, ...]:
     if eye.unsafe:
         return lines[0], unsafe_words(eye), "Nothing is seen to travel."
     # Two bands show near neutral alone, and there `seen` says so.
-    return (*lines, *(words for words in in_the_pupil(eye) if not words.startswith("Near neutral")))
+    return (*lines, *in_the_pupil(eye, scissors=False))
 
 
 def reflex_shows(patient: Patient, side: Side, bench: Bench) -> bool:

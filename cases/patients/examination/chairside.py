@@ -43,9 +43,9 @@ HAZE: dict[Medium, float] = {
 """Share of the light that media scatter in the picture: ours, no published source."""
 
 
-def in_the_pupil(eye: Eye) -> tuple[str, ...]:
-    """Say what stands in a pupil beside the reflex, a sentence each."""
-    return tuple(_IN_THE_PUPIL[one] for one in eye.media)
+def in_the_pupil(eye: Eye, *, scissors: bool = True) -> tuple[str, ...]:
+    """Say what stands in a pupil beside the reflex, a sentence each; scissors: also of those that come near neutral."""
+    return tuple(_IN_THE_PUPIL[one] for one in eye.media if scissors or one != "keratoconus")
 
 
 def reflex_words(eye: Eye) -> str:
